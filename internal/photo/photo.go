@@ -1,4 +1,7 @@
 // Package photo reads pictures: decoding, EXIF orientation, focal length, resolution, tone curve.
+//
+// A file is read once and decoded once. Its header is checked before any decoder sees it, so that a hostile or absurd
+// header costs neither time nor memory.
 package photo
 
 // Photo is one picture as the measuring code wants it.
@@ -12,6 +15,19 @@ type Photo struct {
 	Format        string  // "jpeg", "png", ...
 	Tone          Tone
 	Notes         []string // advice about the file itself, in the user's words
+
+	// File is the file's content exactly as read: what is stored in a job is then what was measured, even if the file on
+	// disk has changed since. SHA256 is its checksum.
+	File   []byte
+	SHA256 [32]byte
+	// Camera is true when the file says that it was exposed through a lens, so that it can't be a flat-bed scan and its
+	// resolution means nothing.
+	Camera bool
+	// Cropped is true when the file says that the picture was cut after it was taken: the lens's axis is then not at the
+	// centre, and Focal35MM is 0.
+	Cropped bool
+
+	stored planes // y is nil: Gray holds it, turned
 }
 
 // Tone takes an 8-bit grey level to linear light; 0 is black, 1 is white.

@@ -1,0 +1,208 @@
+package photo
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+)
+
+// Limits that Load holds before anything is decoded.
+const (
+	// DefaultMaxPixels covers an A4 page at 1200 dpi (139 megapixels) and the largest common phone pictures (200).
+	DefaultMaxPixels = 210_000_000
+	// DefaultMaxFileBytes covers the same page as an uncompressed 24-bit file.
+	DefaultMaxFileBytes = 700 << 20
+	// DefaultMaxMemory is what decoding one picture may take; two are decoded side by side.
+	DefaultMaxMemory = 1500 << 20
+	// MinSidePx: the tag library crashes on pictures of a few pixels, and nothing can be measured on one so small.
+	MinSidePx = 64
+)
+
+// Options bounds what Load accepts; a zero field means its default.
+type Options struct {
+	MaxPixels    int64
+	MaxFileBytes int64
+	MaxMemory    int64 // bytes that decoding may take, reckoned from the header
+}
+
+func (o Options) withDefaults() Options {
+	if o.MaxPixels == 0 {
+		o.MaxPixels = DefaultMaxPixels
+	}
+	if o.MaxFileBytes == 0 {
+		o.MaxFileBytes = DefaultMaxFileBytes
+	}
+	if o.MaxMemory == 0 {
+		o.MaxMemory = DefaultMaxMemory
+	}
+	return o
+}
+
+// Load reads and decodes the picture at path, whatever its name says it is. The file is read once, and its header is
+// checked before it is decoded. Errors are *Error, or ctx's own.
+func Load(ctx context.Context, path string, opt Options) (*Photo, error) {
+	opt = opt.withDefaults()
+	p, err := load(ctx, path, opt)
+	if e := (*Error)(nil); errors.As(err, &e) {
+		e.Path = path
+	}
+	if err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+func load(ctx context.Context, path string, opt Options) (*Photo, error) {
+	data, err := readFile(ctx, path, opt.MaxFileBytes)
+	if err != nil {
+		return nil, err
+	}
+	h, err := readHead(data)
+	if err != nil {
+		return nil, err
+	}
+	if err := checkSize(h, opt); err != nil {
+		return nil, err
+	}
+	sum := make(chan [sha256.Size]byte, 1)
+	go func() { sum <- sha256.Sum256(data) }()
+	pl, err := decode(ctx, data, h)
+	checksum := <-sum
+	if err != nil {
+		return nil, err
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, context.Cause(ctx)
+	}
+	p := assemble(path, h, pl)
+	p.File, p.SHA256 = data, checksum
+	return p, nil
+}
+
+// assemble turns the decoded picture and fills in what its header says.
+func assemble(path string, h *head, pl *planes) *Photo {
+	o := h.orientation()
+	p := &Photo{
+		Path: path, Format: h.format,
+		Width: pl.width, Height: pl.height,
+		Orientation: o,
+		Gray:        turned(pl.y, pl.width, pl.height, o),
+		Camera:      h.exif.exposed,
+		Cropped:     h.exif.cropped(pl.width, pl.height),
+		Focal35MM:   h.exif.focal35(),
+		Notes:       h.notes,
+		stored:      *pl,
+	}
+	p.stored.y = nil
+	var note string
+	p.DPIX, p.DPIY, note = h.resolution()
+	if note != "" {
+		p.Notes = append(p.Notes, note)
+	}
+	if o >= 5 {
+		p.Width, p.Height = p.Height, p.Width
+		p.DPIX, p.DPIY = p.DPIY, p.DPIX
+	}
+	if p.Cropped {
+		p.Focal35MM = 0
+		p.Notes = append(p.Notes, fmt.Sprintf("the picture was cut after it was taken (%d x %d pixels then, %d x %d now); use the uncut one, it measures better",
+			h.exif.pixelX, h.exif.pixelY, h.width, h.height))
+	}
+	if z := h.exif.digitalZoom; z > 1 {
+		p.Notes = append(p.Notes, fmt.Sprintf("taken with %.3g x digital zoom, which adds no detail; go nearer instead", z))
+	}
+	p.Tone, note = toneOf(h)
+	if note != "" {
+		p.Notes = append(p.Notes, note)
+	}
+	return p
+}
+
+func checkSize(h *head, opt Options) error {
+	pixels := int64(h.width) * int64(h.height)
+	if h.width < MinSidePx || h.height < MinSidePx {
+		return problem(ErrTooSmall, fmt.Sprintf("the picture has %d x %d pixels; at least %d a side are needed", h.width, h.height, MinSidePx),
+			"Use the original picture at full size")
+	}
+	if pixels > opt.MaxPixels {
+		return problem(ErrTooLarge, fmt.Sprintf("the picture has %d x %d = %.0f megapixels; up to %.0f can be read", h.width, h.height,
+			float64(pixels)/1e6, float64(opt.MaxPixels)/1e6), "Save it smaller, or scan at a lower resolution")
+	}
+	if need := pixels * int64(h.bytesPerPixel); need > opt.MaxMemory {
+		return problem(ErrTooLarge, fmt.Sprintf("decoding %d x %d pixels of this kind takes %d MB; up to %d MB are allowed", h.width, h.height,
+			need>>20, opt.MaxMemory>>20), "Save it as an ordinary 8-bit JPEG")
+	}
+	return nil
+}
+
+func readHead(data []byte) (*head, error) {
+	switch {
+	case bytes.HasPrefix(data, []byte{0xFF, mSOI, 0xFF}):
+		return readJPEGHead(data)
+	case bytes.HasPrefix(data, []byte("\x89PNG\r\n\x1a\n")):
+		return readPNGHead(data)
+	}
+	return nil, notPicture(data)
+}
+
+func decode(ctx context.Context, data []byte, h *head) (*planes, error) {
+	switch h.format {
+	case "jpeg":
+		return decodeJPEG(ctx, data, h)
+	default:
+		return decodeGo(ctx, data, h)
+	}
+}
+
+// readFile reads the whole file, refusing what can't be a picture before reading it.
+func readFile(ctx context.Context, path string, limit int64) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, cannotOpen(err)
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil {
+		return nil, cannotOpen(err)
+	}
+	if st.IsDir() {
+		return nil, problem(ErrUnreadable, "is a folder, not a picture", "Name the picture inside it")
+	}
+	data, err := io.ReadAll(io.LimitReader(f, limit+1))
+	if err != nil {
+		return nil, cannotOpen(err)
+	}
+	if int64(len(data)) > limit {
+		return nil, problem(ErrTooLarge, fmt.Sprintf("the file is larger than %d MB", limit>>20), "Save it as a JPEG")
+	}
+	return data, nil
+}
+
+func cannotOpen(err error) *Error {
+	e := &Error{Kind: ErrUnreadable, Err: err}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		e.What, e.Try = "there is no such file", "Check the name and the folder"
+	case errors.Is(err, fs.ErrPermission):
+		e.What, e.Try = "no permission to read it", "Change its permissions or copy it"
+	default:
+		cause := err
+		if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
+			cause = pe.Err
+		}
+		e.What, e.Try = "can't be read: "+cause.Error(), "Copy it from the camera or the drive again"
+	}
+	return e
+}
+
+func notPicture(data []byte) *Error {
+	if len(data) == 0 {
+		return problem(ErrUnreadable, "the file is empty", tryCopyAgain)
+	}
+	return problem(ErrNotPicture, "is not a picture that can be read", "Use a JPEG, PNG, TIFF, WebP or HEIC file")
+}
