@@ -1,0 +1,132 @@
+package render
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"portmatch/internal/compare"
+)
+
+// Units is the system that figures are shown in. Inside everything is mm; Units acts only where a figure leaves the tool.
+type Units string
+
+// The systems.
+const (
+	MM   Units = "mm"
+	Inch Units = "in"
+)
+
+const mmPerInch = 25.4 // exact by definition of the inch
+
+// UnitsError says that a name is no system of units.
+type UnitsError struct{ Name string }
+
+func (e *UnitsError) Error() string {
+	return fmt.Sprintf("units %q are not known: say mm or in", e.Name)
+}
+
+// ParseUnits reads "mm" or "in"; anything else is a *UnitsError.
+func ParseUnits(name string) (Units, error) {
+	switch u := Units(name); u {
+	case MM, Inch:
+		return u, nil
+	}
+	return "", &UnitsError{name}
+}
+
+// Length returns the unit of lengths for prose: "mm" or "in".
+func (u Units) Length() string { return string(u) }
+
+// Area returns the unit of areas for prose: "mm²" or "in²".
+func (u Units) Area() string { return string(u) + "²" }
+
+// fromMM turns a length in mm into this unit.
+func (u Units) fromMM(mm float64) float64 {
+	if u == Inch {
+		return mm / mmPerInch
+	}
+	return mm
+}
+
+// fromMM2 turns an area in mm² into this unit's square.
+func (u Units) fromMM2(mm2 float64) float64 {
+	if u == Inch {
+		return mm2 / (mmPerInch * mmPerInch)
+	}
+	return mm2
+}
+
+// Decimals shown. A stated uncertainty is a few hundredths of a mm at best, so hundredths of a mm and thousandths of an
+// inch are the last digits that mean anything; areas likewise.
+func (u Units) lengthDecimals() int {
+	if u == Inch {
+		return 3
+	}
+	return 2
+}
+
+func (u Units) areaDecimals() int {
+	if u == Inch {
+		return 3
+	}
+	return 1
+}
+
+// LengthText shows a length given in mm, without its unit.
+func (u Units) LengthText(mm float64) string { return fixed(u.fromMM(mm), u.lengthDecimals()) }
+
+// AreaText shows an area given in mm², without its unit.
+func (u Units) AreaText(mm2 float64) string { return fixed(u.fromMM2(mm2), u.areaDecimals()) }
+
+// LengthPM shows a measured length (mm) with its uncertainty, "1.83 ± 0.06".
+func (u Units) LengthPM(q compare.Quantity) string {
+	return u.LengthText(q.Value) + " ± " + u.lengthU(q)
+}
+
+// AreaPM shows a measured area (mm²) with its uncertainty, "168.9 ± 1.2".
+func (u Units) AreaPM(q compare.Quantity) string {
+	return u.AreaText(q.Value) + " ± " + u.areaU(q)
+}
+
+func (u Units) lengthU(q compare.Quantity) string {
+	return upward(u.fromMM(q.Uncertainty), u.lengthDecimals())
+}
+
+func (u Units) areaU(q compare.Quantity) string {
+	return upward(u.fromMM2(q.Uncertainty), u.areaDecimals())
+}
+
+// Percent shows a share (0 to 1) in whole per cent. Only a full share reads 100 % and only an empty one 0 %, so that a
+// small stretch out of tolerance can't vanish in the rounding.
+func Percent(share float64) string {
+	p := math.Round(share * 100)
+	switch {
+	case p >= 100 && share < 1:
+		p = 99
+	case p <= 0 && share > 0:
+		p = 1
+	}
+	return strconv.Itoa(int(p)) + " %"
+}
+
+// fixed formats with a fixed number of decimals and never says "-0.00".
+func fixed(v float64, decimals int) string {
+	s := strconv.FormatFloat(v, 'f', decimals, 64)
+	if zero, err := strconv.ParseFloat(s, 64); err == nil && zero == 0 {
+		return strconv.FormatFloat(0, 'f', decimals, 64)
+	}
+	return s
+}
+
+// upward formats an uncertainty rounded up in its last digit: what is shown never claims more than what was found
+// (JCGM 100, 7.2.6 allows rounding up).
+func upward(v float64, decimals int) string {
+	scale := math.Pow(10, float64(decimals))
+	// A value that is a whole number of last digits but for floating-point error must not be bumped: 1e-6 of a digit is
+	// far above that error and far below anything that matters.
+	return strconv.FormatFloat(math.Ceil(v*scale-1e-6)/scale, 'f', decimals, 64)
+}
+
+// exact formats a value so that reading it back gives the same float64: for files that programs read.
+func exact(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
