@@ -18,9 +18,9 @@ if [ -z "$have" ] || [ "$(printf '%s\n%s\n' "$need" "$have" | sort -V | head -n 
 	fail "Go ${have:-of unknown version} is too old: Go $need or newer is needed. See https://go.dev/doc/install"
 fi
 
-# libopencv-dev: pictures; libapriltag-dev: the strips' tags; poppler-utils: the tests that read the PDFs back.
+# libopencv-dev, libjpeg62-turbo-dev: pictures; libapriltag-dev: the strips' tags; poppler-utils: the tests that read the PDFs back.
 missing=
-for p in libopencv-dev libapriltag-dev poppler-utils pkg-config; do
+for p in libopencv-dev libjpeg62-turbo-dev libapriltag-dev poppler-utils pkg-config; do
 	case $(dpkg-query -W -f='${Status}' "$p" 2>/dev/null) in
 	"install ok installed") ;;
 	*) missing="$missing $p" ;;

@@ -1,0 +1,171 @@
+//go:build ignore
+
+// Bench times whole runs of portmatch match beside OpenCV's bare colour decode of the same two JPEGs, in turns, and prints
+// a row for BENCHMARKS.md. The decode is timed inside a running process, the decode calls alone; portmatch is timed from
+// start to end, with all its files written.
+//
+//	go run scripts/bench.go -portmatch bin/portmatch -decode photo.test [-runs 10] [-mp 12]
+package main
+
+import (
+	"bytes"
+	"flag"
+	"fmt"
+	"image"
+	"image/jpeg"
+	"log"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"time"
+
+	"golang.org/x/image/draw"
+)
+
+var (
+	portmatch = flag.String("portmatch", "bin/portmatch", "the program")
+	decode    = flag.String("decode", "", "the photo package's test binary")
+	runs      = flag.Int("runs", 10, "paired runs")
+	sizes     = flag.String("mp", "3,12,48", "megapixels of the pairs, comma-separated")
+)
+
+const (
+	targetJPEG = "samples/gasket.jpg"
+	workJPEG   = "samples/manifold-before.jpg"
+)
+
+func main() {
+	flag.Parse()
+	log.SetFlags(0)
+	dir, err := os.MkdirTemp("", "portmatch-bench-")
+	check(err)
+	defer os.RemoveAll(dir)
+	fmt.Printf("| pair | match s | cpu s | decode s | match / decode (least to most) | peak memory MB |\n|---|---|---|---|---|---|\n")
+	for _, mp := range strings.Split(*sizes, ",") {
+		pair(dir, mp)
+	}
+	help(dir)
+}
+
+func pair(dir, mp string) {
+	n, err := strconv.Atoi(mp)
+	check(err)
+	target, work := resized(dir, targetJPEG, n), resized(dir, workJPEG, n)
+	var wall, cpu, bare, ratio, mem []float64
+	for i := range *runs {
+		b := bareDecode(target) + bareDecode(work)
+		job := filepath.Join(dir, fmt.Sprintf("job-%s-%d", mp, i))
+		m := measure(*portmatch, "match", "--target", target, "--target-height", "1.2", "--work", work, "--job", job)
+		wall, cpu, bare = append(wall, m.wall), append(cpu, m.cpu), append(bare, b)
+		ratio, mem = append(ratio, m.wall/b), append(mem, m.maxMB)
+		check(os.RemoveAll(job))
+	}
+	fmt.Printf("| 2 x %s MP | %.2f | %.2f | %.3f | **%.1f** (%.1f to %.1f) | %.0f |\n", mp, median(wall), median(cpu), median(bare),
+		median(ratio), slices.Min(ratio), slices.Max(ratio), slices.Max(mem))
+}
+
+func help(dir string) {
+	var ms []float64
+	for range *runs {
+		ms = append(ms, 1000*measure(*portmatch, "--help").wall)
+	}
+	info, err := os.Stat(*portmatch)
+	check(err)
+	commit, _ := exec.Command("git", "rev-parse", "--short", "HEAD").Output()
+	fmt.Printf("\n%d paired runs, medians; start-up (`--help`) %.0f ms; binary %.1f MB; %s, %d processors, %s, commit %s\n", *runs, median(ms),
+		float64(info.Size())/1e6, processor(), runtime.NumCPU(), runtime.Version(), strings.TrimSpace(string(commit)))
+}
+
+type run struct{ wall, cpu, maxMB float64 }
+
+func measure(name string, args ...string) run {
+	cmd := exec.Command(name, args...)
+	var talk bytes.Buffer
+	cmd.Stderr = &talk
+	start := time.Now()
+	if err := cmd.Run(); err != nil {
+		log.Fatalf("%s %s: %v\n%s", name, strings.Join(args, " "), err, talk.String())
+	}
+	wall := time.Since(start).Seconds()
+	u := cmd.ProcessState.SysUsage().(*syscall.Rusage)
+	return run{wall, (cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()).Seconds(), float64(u.Maxrss) / 1024}
+}
+
+var perOp = regexp.MustCompile(`BenchmarkBareColourDecode\S*\s+\d+\s+(\d+) ns/op`)
+
+// bareDecode returns seconds for one decode of the file, the mean of five calls after one to warm up.
+func bareDecode(file string) float64 {
+	cmd := exec.Command(*decode, "-test.run=^$", "-test.bench=^BenchmarkBareColourDecode$", "-test.benchtime=5x")
+	cmd.Env = append(os.Environ(), "PORTMATCH_BENCH_JPEG="+file)
+	out, err := cmd.CombinedOutput()
+	m := perOp.FindSubmatch(out)
+	if err != nil || m == nil {
+		log.Fatalf("bare decode of %s: %v\n%s", file, err, out)
+	}
+	ns, err := strconv.ParseFloat(string(m[1]), 64)
+	check(err)
+	return ns / 1e9
+}
+
+// resized returns a JPEG of about n megapixels made from file, with the same EXIF data; the sample itself where it has
+// that size.
+func resized(dir, file string, n int) string {
+	abs, err := filepath.Abs(file)
+	check(err)
+	data, err := os.ReadFile(file)
+	check(err)
+	img, err := jpeg.Decode(bytes.NewReader(data))
+	check(err)
+	b := img.Bounds()
+	scale := math.Sqrt(float64(n) * 1e6 / float64(b.Dx()*b.Dy()))
+	if math.Abs(scale-1) < 0.02 {
+		return abs
+	}
+	out := image.NewRGBA(image.Rect(0, 0, int(scale*float64(b.Dx())+.5), int(scale*float64(b.Dy())+.5)))
+	draw.CatmullRom.Scale(out, out.Bounds(), img, b, draw.Src, nil)
+	var enc bytes.Buffer
+	check(jpeg.Encode(&enc, out, &jpeg.Options{Quality: 92}))
+	name := filepath.Join(dir, fmt.Sprintf("%d-%s", n, filepath.Base(file)))
+	check(os.WriteFile(name, slices.Concat(enc.Bytes()[:2], exif(data), enc.Bytes()[2:]), 0o644))
+	return name
+}
+
+// exif returns the JPEG's APP1 segment, so that the copy knows its lens.
+func exif(data []byte) []byte {
+	for i := 2; i+4 < len(data) && data[i] == 0xff && data[i+1] != 0xda; {
+		size := 2 + int(data[i+2])<<8 + int(data[i+3])
+		if data[i+1] == 0xe1 {
+			return data[i : i+size]
+		}
+		i += size
+	}
+	return nil
+}
+
+func processor() string {
+	info, _ := os.ReadFile("/proc/cpuinfo")
+	for line := range strings.Lines(string(info)) {
+		if name, ok := strings.CutPrefix(line, "model name"); ok {
+			return strings.TrimSpace(strings.TrimLeft(name, "\t :"))
+		}
+	}
+	return runtime.GOARCH
+}
+
+func median(v []float64) float64 {
+	s := slices.Sorted(slices.Values(v))
+	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
+}
+
+func check(err error) {
+	if err != nil {
+		log.Fatal(err)
+	}
+}
