@@ -3,41 +3,77 @@ package photo
 import (
 	"bytes"
 	"context"
+	"errors"
+	"fmt"
 	"image"
 	"image/png"
+
+	"github.com/gen2brain/heic"
+	"golang.org/x/image/tiff"
+	"golang.org/x/image/webp"
 )
 
-// decodeGo decodes the formats that Go's own decoders handle, none of which can touch memory that isn't theirs.
-func decodeGo(ctx context.Context, data []byte, h *head) (*planes, error) {
-	img, err := png.Decode(bytes.NewReader(data))
+func decode(ctx context.Context, data []byte, h *head) (*planes, error) {
+	if h.format == "jpeg" {
+		return decodeJPEG(ctx, data, h)
+	}
+	type result struct {
+		pl  *planes
+		err error
+	}
+	// These decoders know nothing of ctx: when it ends they are left behind to finish alone.
+	done := make(chan result, 1)
+	go func() {
+		pl, err := decodeWhole(ctx, data, h)
+		done <- result{pl, err}
+	}()
+	select {
+	case r := <-done:
+		return r.pl, r.err
+	case <-ctx.Done():
+		return nil, context.Cause(ctx)
+	}
+}
+
+// decodeWhole decodes the formats that have a decoder in Go, or in a sandbox.
+func decodeWhole(ctx context.Context, data []byte, h *head) (pl *planes, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			pl, err = nil, damaged(fmt.Sprintf("the picture can't be decoded: %v", r))
+		}
+	}()
+	var img image.Image
+	switch h.format {
+	case "png":
+		img, err = png.Decode(bytes.NewReader(data))
+	case "tiff":
+		img, err = tiff.Decode(bytes.NewReader(data))
+	case "webp":
+		img, err = webp.Decode(bytes.NewReader(data))
+	case "heic":
+		img, err = decodeHEIC(data)
+	default:
+		panic("no decoder for " + h.format)
+	}
 	if err != nil {
-		return nil, damaged("the picture can't be decoded: " + err.Error())
+		if u := tiff.UnsupportedError(""); errors.As(err, &u) {
+			return nil, unsupported("is a TIFF of a rare kind: "+string(u), trySaveAs)
+		}
+		e := damaged("the picture can't be decoded: " + err.Error())
+		e.Err = err
+		return nil, e
 	}
 	if ctx.Err() != nil {
 		return nil, context.Cause(ctx)
 	}
-	return planesOf(img, h), nil
+	return planesOf(img, h)
 }
 
-// planesOf takes any decoded picture to Y' and, where it has colour, to chroma at half size.
-func planesOf(img image.Image, h *head) *planes {
-	b := img.Bounds()
-	w, ht := b.Dx(), b.Dy()
-	p := &planes{width: w, height: ht, y: make([]uint8, w*ht)}
-	if g, ok := img.(*image.Gray); ok {
-		for v := range ht {
-			copy(p.y[v*w:(v+1)*w], g.Pix[v*g.Stride:])
-		}
-		return p
+func decodeHEIC(data []byte) (image.Image, error) {
+	if string(data[8:12]) != "heic" {
+		// The decoder goes by the main brand alone; checkBrand has looked at them all.
+		data = bytes.Clone(data)
+		copy(data[8:12], "heic")
 	}
-	for v := range ht {
-		for u := range w {
-			r, g, bl, _ := img.At(b.Min.X+u, b.Min.Y+v).RGBA()
-			p.y[v*w+u] = luma(int(r>>8), int(g>>8), int(bl>>8))
-		}
-	}
-	return p
+	return heic.Decode(bytes.NewReader(data))
 }
-
-// luma is Y' of ITU-T T.871 in 1/65536, the grey that a JPEG of the same picture holds.
-func luma(r, g, b int) uint8 { return uint8((19595*r + 38470*g + 7471*b + 32768) >> 16) }

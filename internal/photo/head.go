@@ -13,13 +13,16 @@ type head struct {
 	exif          exifInfo
 	icc           []byte
 	gamma         float64 // PNG gAMA: encoding exponent, 0 if not stated
+	sRGB          bool    // stated outright
 	dpiX, dpiY    float64 // JFIF density or PNG pHYs; 0 if not stated
+	videoRange    bool    // black is 16 and white 235
+	turned        bool    // the container turns the picture itself, so EXIF must not turn it again
 	notes         []string
 }
 
-// orientation is the EXIF orientation to be applied, 1 where none is stated.
+// orientation is the EXIF orientation to be applied, 1 where nothing is left to do.
 func (h *head) orientation() int {
-	if h.exif.orientation == 0 {
+	if h.turned || h.exif.orientation == 0 {
 		return 1
 	}
 	return h.exif.orientation
@@ -44,7 +47,9 @@ func (h *head) resolution() (x, y float64, note string) {
 }
 
 // differ allows for resolutions rounded to whole dots per inch or per cm: 1 dot in 100.
-func differ(a, b float64) bool { return math.Abs(a-b) > 0.01*math.Max(a, b) }
+func differ(a, b float64) bool { return differBy(a, b, 0.01) }
+
+func differBy(a, b, share float64) bool { return math.Abs(a-b) > share*math.Max(a, b) }
 
 // dpi returns the resolution of an EXIF or TIFF directory, 0 if unknown. 72 by 72 is what CIPA DC-008 (XResolution)
 // prescribes for "unknown".
@@ -100,7 +105,7 @@ func (x exifInfo) focal35() float64 {
 	sensorH := float64(x.pixelY) / x.focalPlaneY * unitMM
 	// Sensors run from a phone's 3 mm to a medium-format back's 60 mm, and their pixels are square to a few per cent:
 	// outside that the fields contradict each other.
-	if !(sensorW > 2 && sensorW < 80 && sensorH > 2 && sensorH < 80) || differ2(x.focalPlaneX, x.focalPlaneY, 0.05) {
+	if !(sensorW > 2 && sensorW < 80 && sensorH > 2 && sensorH < 80) || differBy(x.focalPlaneX, x.focalPlaneY, 0.05) {
 		return 0
 	}
 	f := x.focalMM * fullFrameDiagonalMM / math.Hypot(sensorW, sensorH)
@@ -109,8 +114,6 @@ func (x exifInfo) focal35() float64 {
 	}
 	return f
 }
-
-func differ2(a, b, share float64) bool { return math.Abs(a-b) > share*math.Max(a, b) }
 
 // cropped reports whether the camera wrote a picture of another shape than the one at hand. A picture that was only made
 // smaller keeps its shape to within the rounding of its sides.

@@ -1,14 +1,10 @@
 package photo
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"errors"
 	"fmt"
-	"io"
-	"io/fs"
-	"os"
 )
 
 // Limits that Load holds before anything is decoded.
@@ -90,7 +86,8 @@ func assemble(path string, h *head, pl *planes) *Photo {
 	p := &Photo{
 		Path: path, Format: h.format,
 		Width: pl.width, Height: pl.height,
-		Orientation: o,
+		Orientation: max(1, h.exif.orientation),
+		applied:     o,
 		Gray:        turned(pl.y, pl.width, pl.height, o),
 		Camera:      h.exif.exposed,
 		Cropped:     h.exif.cropped(pl.width, pl.height),
@@ -138,71 +135,4 @@ func checkSize(h *head, opt Options) error {
 			need>>20, opt.MaxMemory>>20), "Save it as an ordinary 8-bit JPEG")
 	}
 	return nil
-}
-
-func readHead(data []byte) (*head, error) {
-	switch {
-	case bytes.HasPrefix(data, []byte{0xFF, mSOI, 0xFF}):
-		return readJPEGHead(data)
-	case bytes.HasPrefix(data, []byte("\x89PNG\r\n\x1a\n")):
-		return readPNGHead(data)
-	}
-	return nil, notPicture(data)
-}
-
-func decode(ctx context.Context, data []byte, h *head) (*planes, error) {
-	switch h.format {
-	case "jpeg":
-		return decodeJPEG(ctx, data, h)
-	default:
-		return decodeGo(ctx, data, h)
-	}
-}
-
-// readFile reads the whole file, refusing what can't be a picture before reading it.
-func readFile(ctx context.Context, path string, limit int64) ([]byte, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, cannotOpen(err)
-	}
-	defer f.Close()
-	st, err := f.Stat()
-	if err != nil {
-		return nil, cannotOpen(err)
-	}
-	if st.IsDir() {
-		return nil, problem(ErrUnreadable, "is a folder, not a picture", "Name the picture inside it")
-	}
-	data, err := io.ReadAll(io.LimitReader(f, limit+1))
-	if err != nil {
-		return nil, cannotOpen(err)
-	}
-	if int64(len(data)) > limit {
-		return nil, problem(ErrTooLarge, fmt.Sprintf("the file is larger than %d MB", limit>>20), "Save it as a JPEG")
-	}
-	return data, nil
-}
-
-func cannotOpen(err error) *Error {
-	e := &Error{Kind: ErrUnreadable, Err: err}
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		e.What, e.Try = "there is no such file", "Check the name and the folder"
-	case errors.Is(err, fs.ErrPermission):
-		e.What, e.Try = "no permission to read it", "Change its permissions or copy it"
-	default:
-		cause := err
-		if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
-			cause = pe.Err
-		}
-		e.What, e.Try = "can't be read: "+cause.Error(), "Copy it from the camera or the drive again"
-	}
-	return e
-}
-
-func notPicture(data []byte) *Error {
-	if len(data) == 0 {
-		return problem(ErrUnreadable, "the file is empty", tryCopyAgain)
-	}
-	return problem(ErrNotPicture, "is not a picture that can be read", "Use a JPEG, PNG, TIFF, WebP or HEIC file")
 }

@@ -27,7 +27,8 @@ type Photo struct {
 	// centre, and Focal35MM is 0.
 	Cropped bool
 
-	stored planes // y is nil: Gray holds it, turned
+	stored  planes // y is nil: Gray holds it, turned
+	applied int    // the orientation that took stored to Gray: 1 where the container had turned it already
 }
 
 // Tone takes an 8-bit grey level to linear light; 0 is black, 1 is white.

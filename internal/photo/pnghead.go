@@ -37,6 +37,8 @@ func readPNGHead(data []byte) (*head, error) {
 			}
 		case "iCCP":
 			h.icc = pngProfile(chunk)
+		case "sRGB":
+			h.sRGB = true
 		case "gAMA":
 			if len(chunk) == 4 {
 				h.gamma = float64(binary.BigEndian.Uint32(chunk)) / 100000
@@ -64,7 +66,7 @@ func readPNGHead(data []byte) (*head, error) {
 // pngDPI drops the 72 and 96 dots per inch that programs write where they know nothing; whole dots per metre round them.
 func pngDPI(x, y float64) (float64, float64) {
 	for _, unknown := range []float64{72, 96} {
-		if x == y && !differ2(x, unknown, 0.001) {
+		if x == y && !differBy(x, unknown, 0.001) {
 			return 0, 0
 		}
 	}
