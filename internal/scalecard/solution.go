@@ -1,6 +1,9 @@
 package scalecard
 
-import "portmatch/internal/geom"
+import (
+	"portmatch/internal/geom"
+	"portmatch/internal/photo"
+)
 
 // Solution is a solved photo: the camera with its uncertainty, and how well every strip agrees with it.
 type Solution struct {
@@ -10,12 +13,30 @@ type Solution struct {
 	TiltDeg      float64 // between the optical axis and the plane's normal
 	HeightMM     float64 // camera centre above the printed surface
 	PrintedScale [2]float64
-	// TagBoxesPx are the outlines of the printed strips in the photo, so that nobody looks for openings on them.
+	// StripQuadsPx are the outlines of the whole printed strips (190 x 28 mm) in the photo, in the order of Strips, so
+	// that nobody looks for openings on them.
 	StripQuadsPx [][4]geom.PointPx
 	// BlurPx is the standard deviation of the edge blur measured on the tags, median over the photo.
 	BlurPx float64
 	// NoiseLevel is the standard deviation of one pixel in linear light at mid grey.
 	NoiseLevel float64
+	// Tone is the tone curve that was used: the photo's own, or one that the strips' edges asked for.
+	Tone photo.Tone
+	// Tags are the tags as measured, in the order of their numbers.
+	Tags []TagFit
+
+	fit *fitted
+}
+
+// TagFit is one measured tag. Corners are those of the nominal tag, in the order of strip.TagCorners.
+type TagFit struct {
+	Strip, Tag int // strip number; place on the strip, 0 at its left end
+	CornersPx  [4]geom.PointPx
+	ResidualPx [4]geom.PointPx // measured less solved
+	Weight     float64         // 0 to 1: how far the solve believed it
+	// GrowthPx is how far black reaches past its nominal edge, across the strip's x and y: ink, and what is left of the
+	// tone curve.
+	GrowthPx [2]float64
 }
 
 // StripFit is one strip's place in the plane and how well it fits.
@@ -25,9 +46,3 @@ type StripFit struct {
 	Tags      int        // tags used
 	RMSPx     float64
 }
-
-// FaceFields returns the independent errors of the mapping from pixels to the surface heightMM above the strips, as
-// displacement fields over the region (face frame, mm) spanned by lo and hi; the height itself, known to sigmaHeightMM
-// (standard uncertainty), is one of them.
-//
-//	func (s *Solution) FaceFields(heightMM, sigmaHeightMM float64, lo, hi geom.PointMM) []geom.Field

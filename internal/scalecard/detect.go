@@ -1,0 +1,140 @@
+package scalecard
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"portmatch/internal/geom"
+	"portmatch/internal/photo"
+	"portmatch/internal/scalecard/strip"
+)
+
+// foundTag is a tag of a strip where libapriltag saw it; its corners are good to about a pixel.
+type foundTag struct {
+	strip, tag int
+	corners    [4]geom.PointPx // in the order of strip.TagCorners
+}
+
+func (t *foundTag) id() int { return strip.TagID(t.strip, t.tag) }
+
+// sidePx is the mean length of the tag's sides.
+func sidePx(c [4]geom.PointPx) float64 {
+	var sum float64
+	for k := range c {
+		sum += c[k].Dist(c[(k+1)%4])
+	}
+	return sum / 4
+}
+
+// The library finds quads down to about 24 px of the picture's own pixels at decimation 4 and in proportion below. A
+// picture whose smallest tag was at least this many decimated pixels wide is not searched again at a finer one: no other
+// strip of the same sheet is so much smaller.
+const safeDecimatedSidePx = 12
+
+// findTags looks for the strips' tags, coarsely first. Errors: ErrTooSmall, ErrNoStrip, ErrMirrored, ErrOtherTags,
+// ErrDoubled.
+func findTags(ctx context.Context, p *photo.Photo) ([]foundTag, error) {
+	if p.Width < minSidePx || p.Height < minSidePx {
+		return nil, &Error{Path: p.Path, Err: ErrTooSmall,
+			What: fmt.Sprintf("the picture is only %d x %d pixels, at least %d each way are needed to find a strip", p.Width, p.Height, minSidePx),
+			Try:  "use the original photo, not a preview"}
+	}
+	d, err := newTagDetector(false)
+	if err != nil {
+		return nil, err
+	}
+	defer d.close()
+	var raw []rawTag
+	for _, decimate := range []float64{4, 2, 1} {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		found := d.find(p.Gray, p.Width, p.Height, decimate)
+		if len(found) >= len(raw) {
+			raw = found
+		}
+		smallest := math.Inf(1)
+		for _, t := range raw {
+			smallest = min(smallest, sidePx(t.corners))
+		}
+		if len(raw) > 0 && smallest >= safeDecimatedSidePx*decimate {
+			break
+		}
+	}
+	if len(raw) == 0 {
+		return nil, whyNone(ctx, p, d)
+	}
+	return sortTags(p, raw)
+}
+
+// sortTags keeps the tags that are on a strip, in the order of their ids, and refuses doubles.
+func sortTags(p *photo.Photo, raw []rawTag) ([]foundTag, error) {
+	var tags []foundTag
+	for _, r := range raw {
+		if n, i, ok := strip.OfTag(r.id); ok {
+			tags = append(tags, foundTag{n, i, r.corners})
+		}
+	}
+	if len(tags) == 0 {
+		return nil, &Error{Path: p.Path, Err: ErrOtherTags,
+			What: fmt.Sprintf("the picture shows tags of the strips' kind, but with numbers that no strip carries (%d, for one)", raw[0].id),
+			Try:  "use strips printed by portmatch card"}
+	}
+	slices.SortFunc(tags, func(a, b foundTag) int { return cmp.Compare(a.id(), b.id()) })
+	var doubled []int
+	for i := 1; i < len(tags); i++ {
+		if tags[i].id() == tags[i-1].id() && !slices.Contains(doubled, tags[i].strip) {
+			doubled = append(doubled, tags[i].strip)
+		}
+	}
+	if len(doubled) > 0 {
+		return nil, &Error{Path: p.Path, Err: ErrDoubled, Strips: doubled,
+			What: fmt.Sprintf("strip %s is in the picture twice", list(doubled)),
+			Try:  "lay down strips with different numbers, and nothing else with strips on it"}
+	}
+	return tags, nil
+}
+
+// whyNone finds out why there is no tag: other tags, a mirrored picture, or none at all.
+func whyNone(ctx context.Context, p *photo.Photo, d *tagDetector) error {
+	mirrored := make([]uint8, len(p.Gray))
+	for v := range p.Height {
+		row, out := p.Gray[v*p.Width:(v+1)*p.Width], mirrored[v*p.Width:(v+1)*p.Width]
+		for u, g := range row {
+			out[p.Width-1-u] = g
+		}
+	}
+	for _, decimate := range []float64{4, 2} {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if len(d.find(mirrored, p.Width, p.Height, decimate)) > 0 {
+			return &Error{Path: p.Path, Err: ErrMirrored,
+				What: "the picture is mirrored: its strips read only in a looking-glass",
+				Try:  "use the photo as the camera took it (a front camera or an editor may have flipped it)"}
+		}
+	}
+	others, err := newTagDetector(true)
+	if err != nil {
+		return err
+	}
+	defer others.close()
+	count := map[string]int{}
+	for _, t := range others.find(p.Gray, p.Width, p.Height, 2) {
+		count[t.family]++
+	}
+	for _, family := range families() {
+		// One alone may be a chance pattern: the smaller families have few bits.
+		if count[family] > 1 {
+			return &Error{Path: p.Path, Err: ErrOtherTags,
+				What: fmt.Sprintf("the picture shows %d tags of the family %s, but no strip of portmatch", count[family], family),
+				Try:  "use strips printed by portmatch card"}
+		}
+	}
+	return &Error{Path: p.Path, Err: ErrNoStrip,
+		What: "no scale strip found in the picture",
+		Try:  "lay at least one printed strip flat beside the part, all of it in the picture, sharp and without glare"}
+}

@@ -1,0 +1,341 @@
+package scalecard
+
+import (
+	"math"
+
+	"portmatch/internal/geom"
+	"portmatch/internal/scalecard/strip"
+)
+
+// A tag has straight edges at known places: its border, and every boundary between a black cell and a white one. unit is
+// one such boundary, a cell long, in the tag's frame (mm, origin at the tag's centre).
+type unit struct {
+	mid        geom.PointMM
+	vertical   bool    // the edge runs along y
+	white      float64 // the white side lies towards +x (+y): 1, or -1
+	blackMM    float64 // how far black reaches behind the edge, and white before it, before the colour changes again
+	whiteMM    float64
+	openLo     bool // the edge goes on past its lower (left) end; otherwise a corner stands there
+	openHi     bool
+	border     bool
+	halfLength float64 // mm
+}
+
+// unitsOf lists the edges of the tag id.
+func unitsOf(id int) []unit {
+	const n = strip.Cells
+	black := func(vertical bool, across, along int) bool {
+		if vertical {
+			return strip.Black(id, across, along)
+		}
+		return strip.Black(id, along, across)
+	}
+	// The paper between two tags is 4 mm wide, as is the paper above; nothing else stands nearer.
+	const quietMM = strip.TagPitchMM - strip.TagMM
+	run := func(vertical bool, across, along, step int) float64 {
+		want := black(vertical, across, along)
+		cells := 0
+		for c := across; c >= 0 && c < n && black(vertical, c, along) == want; c += step {
+			cells++
+		}
+		length := float64(cells) * strip.CellMM
+		if end := across + cells*step; !want && (end < 0 || end >= n) {
+			length += quietMM
+		}
+		return length
+	}
+	var units []unit
+	for _, vertical := range []bool{true, false} {
+		for line := 0; line <= n; line++ {
+			sign := func(along int) float64 {
+				if along < 0 || along >= n {
+					return 0
+				}
+				lo, hi := black(vertical, line-1, along), black(vertical, line, along)
+				switch {
+				case lo && !hi:
+					return 1
+				case hi && !lo:
+					return -1
+				}
+				return 0
+			}
+			for along := range n {
+				s := sign(along)
+				if s == 0 {
+					continue
+				}
+				at := float64(line)*strip.CellMM - strip.TagMM/2
+				mid := (float64(along)+0.5)*strip.CellMM - strip.TagMM/2
+				e := unit{vertical: vertical, white: s, openLo: sign(along-1) == s, openHi: sign(along+1) == s,
+					border: line == 0 || line == n, halfLength: strip.CellMM / 2}
+				e.mid = geom.PointMM{X: at, Y: mid}
+				if !vertical {
+					e.mid = geom.PointMM{X: mid, Y: at}
+				}
+				if s > 0 {
+					e.blackMM, e.whiteMM = run(vertical, line-1, along, -1), run(vertical, line, along, 1)
+				} else {
+					e.blackMM, e.whiteMM = run(vertical, line, along, 1), run(vertical, line-1, along, -1)
+				}
+				units = append(units, e)
+			}
+		}
+	}
+	return units
+}
+
+// erfTable holds the normal distribution function and density, fine enough that straight interpolation between its
+// entries is right to 2e-6: the second derivative is under 0.25 and the step 1/64, so the error is under 0.25/64²/8.
+type erfTable struct {
+	cdf, pdf [2*erfReach*erfSteps + 2]float64
+}
+
+const (
+	erfReach = 5 // standard deviations either side
+	erfSteps = 64
+)
+
+func newErfTable() *erfTable {
+	var t erfTable
+	for i := range t.cdf {
+		z := float64(i)/erfSteps - erfReach
+		t.cdf[i] = 0.5 * math.Erfc(-z/math.Sqrt2)
+		t.pdf[i] = math.Exp(-z*z/2) / math.Sqrt(2*math.Pi)
+	}
+	return &t
+}
+
+func (t *erfTable) at(z float64) (cdf, pdf float64) {
+	z = (z + erfReach) * erfSteps
+	if z <= 0 {
+		return 0, 0
+	}
+	if z >= 2*erfReach*erfSteps {
+		return 1, 0
+	}
+	i := int(z)
+	f := z - float64(i)
+	return t.cdf[i] + f*(t.cdf[i+1]-t.cdf[i]), t.pdf[i] + f*(t.pdf[i+1]-t.pdf[i])
+}
+
+// reading is one unit as measured in the photo.
+type reading struct {
+	unit  *unit
+	at    geom.PointPx // a point on the edge
+	normU float64      // unit normal, from black to white
+	normV float64
+	// dark and light are the levels either side, in linear light.
+	dark, light float64
+	blurPx      float64
+	pixels      int
+	rms         float64 // residual of the fit in linear light
+}
+
+// patch is a piece of the photo in linear light.
+type patch struct {
+	u0, v0, w, h int
+	px           []float32
+}
+
+// edgeFitter fits blurred steps to edges; it owns scratch space and is not safe for two goroutines at once.
+type edgeFitter struct {
+	erf  *erfTable
+	t    []float64 // px from the expected edge, towards white
+	grey []float64
+}
+
+func newEdgeFitter() *edgeFitter { return &edgeFitter{erf: newErfTable()} }
+
+// maxPixels bounds the work on one edge: more pixels are thinned out.
+const maxPixels = 600
+
+// fit measures the unit u, expected to run from a to b (px, trimmed of nothing) with white on the side of (nu, nv).
+// pxPerMM is the scale across the edge. blur is the expected blur; with free set it is fitted too.
+func (f *edgeFitter) fit(im *patch, u *unit, a, b geom.PointPx, nu, nv, pxPerMM, blur float64, free bool) (reading, bool) {
+	du, dv := b.U-a.U, b.V-a.V
+	length := math.Hypot(du, dv)
+	if length < 1.5 {
+		return reading{}, false
+	}
+	du, dv = du/length, dv/length
+	mu, mv := (a.U+b.U)/2, (a.V+b.V)/2
+	// Corners round off the edge within about two blurs; a short edge keeps its middle third at least.
+	trim := math.Min(2*blur, length/3)
+	lo, hi := -length/2, length/2
+	if !u.openLo {
+		lo += trim
+	}
+	if !u.openHi {
+		hi -= trim
+	}
+	shift := 0.0
+	for range 3 {
+		r, d, ok := f.fitAt(im, u, mu+shift*nu, mv+shift*nv, du, dv, nu, nv, lo, hi, pxPerMM, blur, free)
+		if !ok {
+			return r, false
+		}
+		shift += d
+		// Once the window stood within a pixel of the edge it was symmetric enough: the fit's own shift does the rest.
+		if math.Abs(d) < 1 {
+			r.unit, r.at, r.normU, r.normV = u, geom.PointPx{U: mu + shift*nu, V: mv + shift*nv}, nu, nv
+			return r, true
+		}
+	}
+	return reading{}, false
+}
+
+func (f *edgeFitter) fitAt(im *patch, u *unit, mu, mv, du, dv, nu, nv, lo, hi, pxPerMM, blur float64, free bool) (reading, float64, bool) {
+	half := 3*blur + 1
+	blackPx, whitePx := u.blackMM*pxPerMM, u.whiteMM*pxPerMM
+	// Past the middle of the neighbouring cell nothing more is learnt of this edge.
+	back, front := math.Min(half, 0.75*blackPx), math.Min(half, 0.75*whitePx)
+	back = math.Min(back, 1.5*front)
+	front = math.Min(front, 1.5*back)
+	f.gather(im, mu, mv, du, dv, nu, nv, lo, hi, back, front)
+	n := len(f.t)
+	if n < 8 {
+		return reading{}, 0, false
+	}
+	dark, light := f.levels()
+	A, B, d, s := dark, light-dark, 0.0, blur
+	if B <= 0 {
+		return reading{}, 0, false
+	}
+	params := 3
+	if free {
+		params = 4
+	}
+	var rss float64
+	for range 8 {
+		var N [4][4]float64
+		var g [4]float64
+		rss = 0
+		inv := 1 / s
+		tailW, tailB := whitePx < front+3*s, blackPx < back+3*s
+		for i, t := range f.t {
+			z := (t - d) * inv
+			c, p := f.erf.at(z)
+			ds := -z * p
+			if tailW {
+				c2, p2 := f.erf.at((t - whitePx) * inv)
+				c -= c2
+				ds += (t - whitePx) * inv * p2
+			}
+			if tailB {
+				c2, p2 := f.erf.at(-(t + blackPx) * inv)
+				c += c2
+				ds += (t + blackPx) * inv * p2
+			}
+			r := f.grey[i] - A - B*c
+			rss += r * r
+			jd, js := -B*p*inv, B*ds*inv
+			N[0][0]++
+			N[0][1] += c
+			N[0][2] += jd
+			N[1][1] += c * c
+			N[1][2] += c * jd
+			N[2][2] += jd * jd
+			g[0] += r
+			g[1] += r * c
+			g[2] += r * jd
+			if free {
+				N[0][3] += js
+				N[1][3] += c * js
+				N[2][3] += jd * js
+				N[3][3] += js * js
+				g[3] += r * js
+			}
+		}
+		if !solve4(&N, &g, params) {
+			return reading{}, 0, false
+		}
+		A += g[0]
+		B += g[1]
+		d += math.Max(-1, math.Min(1, g[2]))
+		if free {
+			s = math.Max(0.3, math.Min(1.5*s, s+g[3]))
+		}
+		if B <= 0 || math.Abs(d) > half {
+			return reading{}, 0, false
+		}
+		if math.Abs(g[2]) < 2e-3 && math.Abs(g[3]) < 5e-3 {
+			break
+		}
+	}
+	return reading{dark: A, light: A + B, blurPx: s, pixels: n, rms: math.Sqrt(rss / float64(n-params))}, d, true
+}
+
+// gather lists the pixels within the window: lo to hi along the edge, back behind it to front before it.
+func (f *edgeFitter) gather(im *patch, mu, mv, du, dv, nu, nv, lo, hi, back, front float64) {
+	f.t, f.grey = f.t[:0], f.grey[:0]
+	mid, half := (front-back)/2, (front+back)/2
+	midS, halfS := (lo+hi)/2, (hi-lo)/2
+	cu, cv := mu+mid*nu+midS*du, mv+mid*nv+midS*dv
+	ru := math.Abs(nu)*half + math.Abs(du)*halfS
+	rv := math.Abs(nv)*half + math.Abs(dv)*halfS
+	u0, u1 := max(im.u0, int(math.Ceil(cu-ru))), min(im.u0+im.w-1, int(math.Floor(cu+ru)))
+	v0, v1 := max(im.v0, int(math.Ceil(cv-rv))), min(im.v0+im.h-1, int(math.Floor(cv+rv)))
+	stride := 1
+	for float64(4*half*halfS) > maxPixels*float64(stride) {
+		stride++
+	}
+	for v := v0; v <= v1; v++ {
+		row := im.px[(v-im.v0)*im.w : (v-im.v0+1)*im.w]
+		y := float64(v) - mv
+		// A different phase in every row keeps the thinned pixels spread over all distances.
+		for u := u0 + (v*7+u0)%stride; u <= u1; u += stride {
+			x := float64(u) - mu
+			if s := x*du + y*dv; s < lo || s > hi {
+				continue
+			}
+			if t := x*nu + y*nv; t >= -back && t <= front {
+				f.t = append(f.t, t)
+				f.grey = append(f.grey, float64(row[u-im.u0]))
+			}
+		}
+	}
+}
+
+// levels returns the mean grey of the outer halves of either side.
+func (f *edgeFitter) levels() (dark, light float64) {
+	lo, hi := 0.0, 0.0
+	for _, t := range f.t {
+		lo, hi = math.Min(lo, t), math.Max(hi, t)
+	}
+	var nd, nl float64
+	for i, t := range f.t {
+		switch {
+		case t < lo/2:
+			dark += f.grey[i]
+			nd++
+		case t > hi/2:
+			light += f.grey[i]
+			nl++
+		}
+	}
+	return dark / math.Max(nd, 1), light / math.Max(nl, 1)
+}
+
+// solve4 solves the symmetric system N x = g in place for the first n unknowns; the upper triangle of N is given.
+func solve4(N *[4][4]float64, g *[4]float64, n int) bool {
+	for k := range n {
+		if N[k][k] <= 1e-300 {
+			return false
+		}
+		for i := k + 1; i < n; i++ {
+			m := N[k][i] / N[k][k]
+			for j := i; j < n; j++ {
+				N[i][j] -= m * N[k][j]
+			}
+			g[i] -= m * g[k]
+		}
+	}
+	for k := n - 1; k >= 0; k-- {
+		for j := k + 1; j < n; j++ {
+			g[k] -= N[k][j] * g[j]
+		}
+		g[k] /= N[k][k]
+	}
+	return true
+}
