@@ -17,6 +17,8 @@ const (
 	DefaultMaxMemory = 1500 << 20
 	// MinSidePx: the tag library crashes on pictures of a few pixels, and nothing can be measured on one so small.
 	MinSidePx = 64
+	// minHEICSidePx: below it the decoder's chroma rows (half as many, at least 64) aren't where it says.
+	minHEICSidePx = 128
 )
 
 // Options bounds what Load accepts; a zero field means its default.
@@ -122,8 +124,12 @@ func assemble(path string, h *head, pl *planes) *Photo {
 
 func checkSize(h *head, opt Options) error {
 	pixels := int64(h.width) * int64(h.height)
-	if h.width < MinSidePx || h.height < MinSidePx {
-		return problem(ErrTooSmall, fmt.Sprintf("the picture has %d x %d pixels; at least %d a side are needed", h.width, h.height, MinSidePx),
+	least := MinSidePx
+	if h.format == "heic" {
+		least = minHEICSidePx
+	}
+	if h.width < least || h.height < least {
+		return problem(ErrTooSmall, fmt.Sprintf("the picture has %d x %d pixels; at least %d a side are needed", h.width, h.height, least),
 			"Use the original picture at full size")
 	}
 	if pixels > opt.MaxPixels {
