@@ -89,7 +89,7 @@ func (m *measurer) coarse(id int, c [4]geom.PointPx) (corners [4]geom.PointPx, b
 	}
 	border := func(u *unit) bool { return u.border }
 	to := homographyOf(c)
-	edges := m.read(id, to, [2]float64{1, 1}, true, border)
+	edges := m.read(id, to, [2]float64{1, 1}, [2]*profile{}, border)
 	if len(edges) < 16 {
 		return c, blur, false
 	}
@@ -114,7 +114,7 @@ func direction(u *unit) int {
 }
 
 // fine measures all edges of a tag that stands within half a pixel of where to puts it.
-func (m *measurer) fine(stripNumber, tag int, to tagToPx, blur [2]float64) (tagReading, bool) {
+func (m *measurer) fine(stripNumber, tag int, to tagToPx, blur [2]float64, shape [2]*profile) (tagReading, bool) {
 	var c [4]geom.PointPx
 	for k, p := range tagCorners() {
 		c[k] = to(p)
@@ -122,13 +122,40 @@ func (m *measurer) fine(stripNumber, tag int, to tagToPx, blur [2]float64) (tagR
 	if sidePx(c) < minTagSidePx || !m.cut(c) {
 		return tagReading{}, false
 	}
-	edges := m.read(strip.TagID(stripNumber, tag), to, blur, false, func(*unit) bool { return true })
+	edges := m.read(strip.TagID(stripNumber, tag), to, blur, shape, func(*unit) bool { return true })
 	t, ok := reduce(edges, to, true)
 	if !ok {
 		return tagReading{}, false
 	}
 	t.strip, t.tag, t.blurPx = stripNumber, tag, blur
 	return t, true
+}
+
+// shapes adds the pixels of a tag's edges to the sums of the two directions, by their distance from where the tag as a
+// whole puts the edge: a single edge's own place may be wrong by its phase on the pixels.
+func (m *measurer) shapes(t *tagReading, to tagToPx, sum *[2]profileSum) {
+	if !m.cut(t.corners) {
+		return
+	}
+	for i := range t.edges {
+		e := &t.edges[i]
+		k := direction(e.unit)
+		if math.Abs(e.leftPx) > 3*t.scatterPx {
+			continue
+		}
+		x := expect(e.unit, to)
+		x.mid = geom.PointPx{U: e.at.U - e.leftPx*e.normU, V: e.at.V - e.leftPx*e.normV}
+		x.window(e.unit, t.blurPx[k])
+		x.back, x.front = math.Max(x.back, math.Min(5, 0.6*x.black)), math.Max(x.front, math.Min(5, 0.6*x.white))
+		m.fitter.gather(&m.patch, &x)
+		dark, light := m.fitter.levels()
+		if light <= dark {
+			continue
+		}
+		for j, p := range m.fitter.t {
+			sum[k].add(p, (m.fitter.grey[j]-dark)/(light-dark))
+		}
+	}
 }
 
 // tagCorners returns a tag's corners in its own frame, in the order of strip.TagCorners.
@@ -140,7 +167,7 @@ func tagCorners() [4]geom.PointMM {
 	return c
 }
 
-func (m *measurer) read(id int, to tagToPx, blur [2]float64, free bool, want func(*unit) bool) []reading {
+func (m *measurer) read(id int, to tagToPx, blur [2]float64, shape [2]*profile, want func(*unit) bool) []reading {
 	units, ok := m.units[id]
 	if !ok {
 		units = unitsOf(id)
@@ -152,25 +179,32 @@ func (m *measurer) read(id int, to tagToPx, blur [2]float64, free bool, want fun
 		if !want(u) {
 			continue
 		}
-		along, across := geom.PointMM{X: u.halfLength}, geom.PointMM{Y: u.white}
-		if u.vertical {
-			along, across = geom.PointMM{Y: u.halfLength}, geom.PointMM{X: u.white}
-		}
-		a, b := to(u.mid.Sub(along)), to(u.mid.Add(along))
-		w := to(u.mid.Add(across)).Sub(to(u.mid))
-		nu, nv := -(b.V - a.V), b.U-a.U
-		if nu*w.U+nv*w.V < 0 {
-			nu, nv = -nu, -nv
-		}
-		n := math.Hypot(nu, nv)
-		nu, nv = nu/n, nv/n
-		// Millimetres across the edge in pixels along its normal.
-		pxPerMM := nu*w.U + nv*w.V
-		if r, ok := m.fitter.fit(&m.patch, u, a, b, nu, nv, pxPerMM, blur[direction(u)], free); ok {
+		k := direction(u)
+		if r, ok := m.fitter.fit(&m.patch, u, expect(u, to), blur[k], shape[k]); ok {
 			out = append(out, r)
 		}
 	}
 	return out
+}
+
+// expect puts a unit where to says.
+func expect(u *unit, to tagToPx) expected {
+	along, across := geom.PointMM{X: u.halfLength}, geom.PointMM{Y: u.white}
+	if u.vertical {
+		along, across = geom.PointMM{Y: u.halfLength}, geom.PointMM{X: u.white}
+	}
+	a, b := to(u.mid.Sub(along)), to(u.mid.Add(along))
+	w := to(u.mid.Add(across)).Sub(to(u.mid))
+	x := expected{mid: geom.PointPx{U: (a.U + b.U) / 2, V: (a.V + b.V) / 2}, length: a.Dist(b)}
+	x.dirU, x.dirV = (b.U-a.U)/x.length, (b.V-a.V)/x.length
+	x.normU, x.normV = -x.dirV, x.dirU
+	if x.normU*w.U+x.normV*w.V < 0 {
+		x.normU, x.normV = -x.normU, -x.normV
+	}
+	// Millimetres across the edge in pixels along its normal.
+	pxPerMM := x.normU*w.U + x.normV*w.V
+	x.black, x.white = u.blackMM*pxPerMM, u.whiteMM*pxPerMM
+	return x
 }
 
 // reduce fits a smooth displacement of the whole tag (each corner moves on its own, bilinear between them) to its edges
@@ -243,6 +277,9 @@ func reduce(edges []reading, to tagToPx, growth bool) (tagReading, bool) {
 		if change < 1e-4 {
 			break
 		}
+	}
+	for i := range edges {
+		edges[i].leftPx = left[i]
 	}
 	t := tagReading{edges: edges, scatterPx: scatter}
 	inv := N.inverse()

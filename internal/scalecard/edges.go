@@ -130,6 +130,7 @@ type reading struct {
 	blurPx      float64
 	pixels      int
 	rms         float64 // residual of the fit in linear light
+	leftPx      float64 // how far it stands from the tag as fitted, towards white
 }
 
 // patch is a piece of the photo in linear light.
@@ -150,49 +151,65 @@ func newEdgeFitter() *edgeFitter { return &edgeFitter{erf: newErfTable()} }
 // maxPixels bounds the work on one edge: more pixels are thinned out.
 const maxPixels = 600
 
-// fit measures the unit u, expected to run from a to b (px, trimmed of nothing) with white on the side of (nu, nv).
-// pxPerMM is the scale across the edge. blur is the expected blur; with free set it is fitted too.
-func (f *edgeFitter) fit(im *patch, u *unit, a, b geom.PointPx, nu, nv, pxPerMM, blur float64, free bool) (reading, bool) {
-	du, dv := b.U-a.U, b.V-a.V
-	length := math.Hypot(du, dv)
-	if length < 1.5 {
-		return reading{}, false
-	}
-	du, dv = du/length, dv/length
-	mu, mv := (a.U+b.U)/2, (a.V+b.V)/2
+// expected is where a unit should stand in the photo, good to a pixel or two.
+type expected struct {
+	mid         geom.PointPx
+	dirU, dirV  float64 // along the edge
+	normU       float64 // across it, from black to white
+	normV       float64
+	length      float64 // px
+	black       float64 // px that black reaches behind the edge, and white before it
+	white       float64
+	lo, hi      float64 // px along the edge from mid that are free of corners
+	back, front float64 // px across that tell of this edge alone
+}
+
+// window sets how much of the surroundings is looked at for an edge of the given blur.
+func (x *expected) window(u *unit, blur float64) {
 	// Corners round off the edge within about two blurs; a short edge keeps its middle third at least.
-	trim := math.Min(2*blur, length/3)
-	lo, hi := -length/2, length/2
+	trim := math.Min(2*blur, x.length/3)
+	x.lo, x.hi = -x.length/2, x.length/2
 	if !u.openLo {
-		lo += trim
+		x.lo += trim
 	}
 	if !u.openHi {
-		hi -= trim
+		x.hi -= trim
 	}
-	shift := 0.0
-	for range 3 {
-		r, d, ok := f.fitAt(im, u, mu+shift*nu, mv+shift*nv, du, dv, nu, nv, lo, hi, pxPerMM, blur, free)
+	// Past the middle of the neighbouring cell nothing more is learnt of this edge; a window much longer on one side
+	// would let a misfit of the flat parts pull on the edge.
+	half := 3*blur + 2
+	x.back, x.front = math.Min(half, 0.75*x.black), math.Min(half, 0.75*x.white)
+	x.back = math.Min(x.back, 1.5*x.front)
+	x.front = math.Min(x.front, 1.5*x.back)
+}
+
+// fit measures a unit. With shape nil the edge is a Gaussian's whose blur, about the given one, is fitted too; otherwise
+// it has the given shape.
+func (f *edgeFitter) fit(im *patch, u *unit, x expected, blur float64, shape *profile) (reading, bool) {
+	if x.length < 1.5 {
+		return reading{}, false
+	}
+	x.window(u, blur)
+	// Once the window stands within half a pixel of the edge it is symmetric enough: the fit's own shift does the rest.
+	for range 4 {
+		f.gather(im, &x)
+		r, d, ok := f.fitGathered(&x, blur, shape)
 		if !ok {
 			return r, false
 		}
-		shift += d
-		// Once the window stood within a pixel of the edge it was symmetric enough: the fit's own shift does the rest.
-		if math.Abs(d) < 1 {
-			r.unit, r.at, r.normU, r.normV = u, geom.PointPx{U: mu + shift*nu, V: mv + shift*nv}, nu, nv
+		if math.Abs(d) < 0.5 {
+			r.unit, r.normU, r.normV = u, x.normU, x.normV
+			r.at = geom.PointPx{U: x.mid.U + d*x.normU, V: x.mid.V + d*x.normV}
 			return r, true
 		}
+		x.mid.U += d * x.normU
+		x.mid.V += d * x.normV
 	}
 	return reading{}, false
 }
 
-func (f *edgeFitter) fitAt(im *patch, u *unit, mu, mv, du, dv, nu, nv, lo, hi, pxPerMM, blur float64, free bool) (reading, float64, bool) {
-	half := 3*blur + 1
-	blackPx, whitePx := u.blackMM*pxPerMM, u.whiteMM*pxPerMM
-	// Past the middle of the neighbouring cell nothing more is learnt of this edge.
-	back, front := math.Min(half, 0.75*blackPx), math.Min(half, 0.75*whitePx)
-	back = math.Min(back, 1.5*front)
-	front = math.Min(front, 1.5*back)
-	f.gather(im, mu, mv, du, dv, nu, nv, lo, hi, back, front)
+// fitGathered fits dark + (light - dark) E(t - d) to the gathered pixels by Gauss-Newton steps.
+func (f *edgeFitter) fitGathered(x *expected, blur float64, shape *profile) (reading, float64, bool) {
 	n := len(f.t)
 	if n < 8 {
 		return reading{}, 0, false
@@ -203,33 +220,49 @@ func (f *edgeFitter) fitAt(im *patch, u *unit, mu, mv, du, dv, nu, nv, lo, hi, p
 		return reading{}, 0, false
 	}
 	params := 3
-	if free {
+	if shape == nil {
 		params = 4
 	}
+	half := math.Max(x.back, x.front)
 	var rss float64
 	for range 8 {
 		var N [4][4]float64
 		var g [4]float64
 		rss = 0
 		inv := 1 / s
-		tailW, tailB := whitePx < front+3*s, blackPx < back+3*s
+		tailW, tailB := x.white < x.front+3*s, x.black < x.back+3*s
 		for i, t := range f.t {
-			z := (t - d) * inv
-			c, p := f.erf.at(z)
-			ds := -z * p
-			if tailW {
-				c2, p2 := f.erf.at((t - whitePx) * inv)
-				c -= c2
-				ds += (t - whitePx) * inv * p2
-			}
-			if tailB {
-				c2, p2 := f.erf.at(-(t + blackPx) * inv)
-				c += c2
-				ds += (t + blackPx) * inv * p2
+			var c, p, ds float64 // of the edge: level, slope, change with blur
+			if shape != nil {
+				c, p = shape.at(t - d)
+				if tailW {
+					c2, _ := shape.at(t - x.white)
+					c -= c2
+				}
+				if tailB {
+					c2, _ := shape.at(-(t + x.black))
+					c += c2
+				}
+			} else {
+				z := (t - d) * inv
+				c, p = f.erf.at(z)
+				ds = -z * p
+				if tailW {
+					z2 := (t - x.white) * inv
+					c2, p2 := f.erf.at(z2)
+					c, ds = c-c2, ds+z2*p2
+				}
+				if tailB {
+					z2 := -(t + x.black) * inv
+					c2, p2 := f.erf.at(z2)
+					c, ds = c+c2, ds-z2*p2
+				}
+				p *= inv
+				ds *= inv
 			}
 			r := f.grey[i] - A - B*c
 			rss += r * r
-			jd, js := -B*p*inv, B*ds*inv
+			jd, js := -B*p, B*ds
 			N[0][0]++
 			N[0][1] += c
 			N[0][2] += jd
@@ -239,7 +272,7 @@ func (f *edgeFitter) fitAt(im *patch, u *unit, mu, mv, du, dv, nu, nv, lo, hi, p
 			g[0] += r
 			g[1] += r * c
 			g[2] += r * jd
-			if free {
+			if shape == nil {
 				N[0][3] += js
 				N[1][3] += c * js
 				N[2][3] += jd * js
@@ -253,7 +286,7 @@ func (f *edgeFitter) fitAt(im *patch, u *unit, mu, mv, du, dv, nu, nv, lo, hi, p
 		A += g[0]
 		B += g[1]
 		d += math.Max(-1, math.Min(1, g[2]))
-		if free {
+		if shape == nil {
 			s = math.Max(0.3, math.Min(1.5*s, s+g[3]))
 		}
 		if B <= 0 || math.Abs(d) > half {
@@ -266,30 +299,30 @@ func (f *edgeFitter) fitAt(im *patch, u *unit, mu, mv, du, dv, nu, nv, lo, hi, p
 	return reading{dark: A, light: A + B, blurPx: s, pixels: n, rms: math.Sqrt(rss / float64(n-params))}, d, true
 }
 
-// gather lists the pixels within the window: lo to hi along the edge, back behind it to front before it.
-func (f *edgeFitter) gather(im *patch, mu, mv, du, dv, nu, nv, lo, hi, back, front float64) {
+// gather lists the pixels within the window.
+func (f *edgeFitter) gather(im *patch, x *expected) {
 	f.t, f.grey = f.t[:0], f.grey[:0]
-	mid, half := (front-back)/2, (front+back)/2
-	midS, halfS := (lo+hi)/2, (hi-lo)/2
-	cu, cv := mu+mid*nu+midS*du, mv+mid*nv+midS*dv
-	ru := math.Abs(nu)*half + math.Abs(du)*halfS
-	rv := math.Abs(nv)*half + math.Abs(dv)*halfS
+	mid, half := (x.front-x.back)/2, (x.front+x.back)/2
+	midS, halfS := (x.lo+x.hi)/2, (x.hi-x.lo)/2
+	cu, cv := x.mid.U+mid*x.normU+midS*x.dirU, x.mid.V+mid*x.normV+midS*x.dirV
+	ru := math.Abs(x.normU)*half + math.Abs(x.dirU)*halfS
+	rv := math.Abs(x.normV)*half + math.Abs(x.dirV)*halfS
 	u0, u1 := max(im.u0, int(math.Ceil(cu-ru))), min(im.u0+im.w-1, int(math.Floor(cu+ru)))
 	v0, v1 := max(im.v0, int(math.Ceil(cv-rv))), min(im.v0+im.h-1, int(math.Floor(cv+rv)))
 	stride := 1
-	for float64(4*half*halfS) > maxPixels*float64(stride) {
+	for 4*half*halfS > maxPixels*float64(stride) {
 		stride++
 	}
 	for v := v0; v <= v1; v++ {
 		row := im.px[(v-im.v0)*im.w : (v-im.v0+1)*im.w]
-		y := float64(v) - mv
+		dv := float64(v) - x.mid.V
 		// A different phase in every row keeps the thinned pixels spread over all distances.
 		for u := u0 + (v*7+u0)%stride; u <= u1; u += stride {
-			x := float64(u) - mu
-			if s := x*du + y*dv; s < lo || s > hi {
+			du := float64(u) - x.mid.U
+			if s := du*x.dirU + dv*x.dirV; s < x.lo || s > x.hi {
 				continue
 			}
-			if t := x*nu + y*nv; t >= -back && t <= front {
+			if t := du*x.normU + dv*x.normV; t >= -x.back && t <= x.front {
 				f.t = append(f.t, t)
 				f.grey = append(f.grey, float64(row[u-im.u0]))
 			}

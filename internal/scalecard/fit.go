@@ -8,8 +8,38 @@ import (
 )
 
 // prior says what is known of an unknown beforehand: its value to one standard deviation. A sigma of 0 holds the
-// unknown, +Inf leaves it free.
-type prior struct{ mean, sigma float64 }
+// unknown, +Inf leaves it free. With nu set, it is Student's distribution of nu degrees of freedom and scale sigma: what
+// is usually so, but now and then is not so at all (a strip that lies flat, a focal length in the file), so that data
+// which contradict it loudly enough get their way.
+type prior struct{ mean, sigma, nu float64 }
+
+// held tells an unknown that is not solved for.
+func (p prior) held() bool { return p.sigma == 0 }
+
+// cost returns minus twice the log density at x, less that at the mean.
+func (p prior) cost(x float64) float64 {
+	if p.held() || math.IsInf(p.sigma, 1) {
+		return 0
+	}
+	z := (x - p.mean) / p.sigma
+	if p.nu > 0 {
+		return (p.nu + 1) * math.Log1p(z*z/p.nu)
+	}
+	return z * z
+}
+
+// weight returns the weight with which a normal distribution would pull on x just so.
+func (p prior) weight(x float64) float64 {
+	if math.IsInf(p.sigma, 1) {
+		return 0
+	}
+	w := 1 / (p.sigma * p.sigma)
+	if p.nu > 0 {
+		z := (x - p.mean) / p.sigma
+		w *= (p.nu + 1) / (p.nu + z*z)
+	}
+	return w
+}
 
 // problem is a joint least squares fit of a model to the corners of all tags.
 type problem struct {
@@ -44,7 +74,7 @@ func (p *problem) solve(start *model) (*fitted, error) {
 	m := start.clone()
 	var active []int
 	for i, pr := range p.priors {
-		if pr.sigma > 0 {
+		if !pr.held() {
 			active = append(active, i)
 		} else {
 			m.x[i] = pr.mean
@@ -163,10 +193,7 @@ func (p *problem) cost(m *model, f *fitted) float64 {
 		sum += f.weight[i] * n
 	}
 	for i, pr := range p.priors {
-		if pr.sigma > 0 && !math.IsInf(pr.sigma, 1) {
-			d := (m.x[i] - pr.mean) / pr.sigma
-			sum += d * d
-		}
+		sum += pr.cost(m.x[i])
 	}
 	return sum
 }
@@ -249,11 +276,9 @@ func (p *problem) normalScaled(m *model, f *fitted, active []int, scale float64)
 		}
 	}
 	for a, i := range active {
-		if pr := p.priors[i]; !math.IsInf(pr.sigma, 1) {
-			s2 := pr.sigma * pr.sigma
-			N.a[a*n+a] += 1 / s2
-			g[a] -= (m.x[i] - pr.mean) / s2
-		}
+		w := p.priors[i].weight(m.x[i])
+		N.a[a*n+a] += w
+		g[a] -= w * (m.x[i] - p.priors[i].mean)
 	}
 	return N, g
 }

@@ -20,37 +20,6 @@ type Options struct {
 	PrintedXMM, PrintedYMM float64
 }
 
-// Standard uncertainties of what is known before looking. Sources: findings of the project's own probes where marked
-// (measured), else judgement, with the reason.
-const (
-	// EXIF gives whole millimetres (2 % at 26 mm) and is read by the diagonal or the width (4 % apart).
-	sigmaLogFExif = 0.025
-	// Phones reach from 13 to 120 mm of full frame; the middle is near 35.
-	sigmaLogFUnknown = 0.6
-	usualF35         = 32.0
-	// Centring of sensor and lens, at 4000 px across (measured best).
-	sigmaCentrePx = 20.0
-	sigmaK1       = 0.05 // (measured best)
-	sigmaK2       = 0.02 // (measured best)
-	// Paper laid by hand and weighed down: how far it stands off the plane as a whole, at its ends and in its middle.
-	sigmaLiftMM = 0.03
-	sigmaTiltMM = 0.03
-	sigmaBowMM  = 0.03
-	// Growth is measured within every tag; this is what a border may grow more than a cell.
-	sigmaShrinkMM = 0.01
-	// Printers off by 0.4 % in one direction are complained about.
-	sigmaPrintAspect = 0.003
-	// Calipers read to about 0.05 mm on a line of 120 mm.
-	sigmaCaliperAspect = 0.0005
-	// Toner and paper put a tag's corner this far from its place, whatever the photo.
-	sigmaPrintMM = 0.004
-	// Interpolation and the camera's own processing leave this much in a corner, whatever the scatter says.
-	sigmaFloorPx = 0.015
-	// A scanner's two directions differ by its transport.
-	sigmaScanAspect = 0.002
-	sigmaScanShear  = 0.0005
-)
-
 // maxBlurPx is where edges of neighbouring things start to mix: the measured limit of the erf fit at usual scales.
 const maxBlurPx = 2.5
 
@@ -60,13 +29,19 @@ const minTags = 3
 // Solve finds the strips in p and solves for camera, plane and every strip's place. The error, if the photo can't be
 // trusted, is an *Error.
 func Solve(ctx context.Context, p *photo.Photo, o Options) (*Solution, error) {
-	s := &solver{photo: p, options: o, tone: p.Tone}
-	if err := s.measure(ctx); err != nil {
+	s, err := run(ctx, p, o)
+	if err != nil {
 		return nil, err
 	}
-	return s.solution()
+	return s.solution(), nil
 }
 
+func run(ctx context.Context, p *photo.Photo, o Options) (*solver, error) {
+	s := &solver{photo: p, options: o, tone: p.Tone}
+	return s, s.measure(ctx)
+}
+
+// solver is one photo on its way to a Solution.
 type solver struct {
 	photo   *photo.Photo
 	options Options
@@ -93,7 +68,8 @@ func (s *solver) measure(ctx context.Context) error {
 			continue
 		}
 		blurs = append(blurs, math.Max(blur[0], blur[1]))
-		if r, ok := m.fine(t.strip, t.tag, homographyOf(c), blur); ok {
+		shape := [2]*profile{gaussProfile(blur[0]), gaussProfile(blur[1])}
+		if r, ok := m.fine(t.strip, t.tag, homographyOf(c), blur, shape); ok {
 			s.tags = append(s.tags, r)
 		}
 	}
@@ -106,11 +82,16 @@ func (s *solver) measure(ctx context.Context) error {
 	if err := s.enough(); err != nil {
 		return err
 	}
-	if err := s.solve(); err != nil {
+	if err := s.solve(ctx); err != nil {
 		return err
 	}
-	s.remeasure(m, median(blurs))
-	return s.solve()
+	for range 2 {
+		s.remeasure(m)
+		if err := s.solve(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (s *solver) enough() error {
@@ -121,29 +102,63 @@ func (s *solver) enough() error {
 	return nil
 }
 
-// remeasure reads every tag of the strips in sight again where the camera says it is: those that were not found gain a
-// reading, and the others lose the error of having been taken for flat projective squares under a lens that bends.
-func (s *solver) remeasure(m *measurer, blur float64) {
+// remeasure reads every tag of the strips in sight again, where the camera says it is and with the shape that edges
+// have thereabouts: tags that were not found gain a reading, and the others lose the error of having been taken for flat
+// projective squares under a lens that bends, with edges blurred like a Gaussian.
+func (s *solver) remeasure(m *measurer) {
+	v := s.fit.model.view()
 	old := s.tags
 	s.tags = nil
-	v := s.fit.model.view()
 	for k, number := range s.fit.model.numbers {
-		for tag := range strip.TagsPer {
-			to := v.tagTo(k, tag)
-			i := slices.IndexFunc(old, func(t tagReading) bool { return t.strip == number && t.tag == tag })
-			if i >= 0 {
-				if r, ok := reduce(old[i].edges, to, true); ok {
-					r.strip, r.tag, r.blurPx = number, tag, old[i].blurPx
-					s.tags = append(s.tags, r)
-				}
-				continue
+		var sums [strip.TagsPer][2]profileSum
+		var known [strip.TagsPer]*tagReading
+		for i := range old {
+			if t := &old[i]; t.strip == number {
+				known[t.tag] = t
+				m.shapes(t, v.tagTo(k, t.tag), &sums[t.tag])
 			}
-			r, ok := m.fine(number, tag, to, [2]float64{blur, blur})
-			if ok && len(r.edges)*10 >= 9*len(m.units[strip.TagID(number, tag)]) {
+		}
+		for tag := range strip.TagsPer {
+			blur, shape := near(&known, &sums, tag)
+			to := v.tagTo(k, tag)
+			r, ok := m.fine(number, tag, to, blur, shape)
+			// A tag that libapriltag did not see counts if nearly all its edges are where they should be.
+			if ok && (known[tag] != nil || len(r.edges)*10 >= 9*len(m.units[strip.TagID(number, tag)])) {
 				s.tags = append(s.tags, r)
 			}
 		}
 	}
+}
+
+// near returns the blur and the shape of edges about a tag, from itself and its neighbours on the strip, or, where there
+// are none, from the nearest tags.
+func near(known *[strip.TagsPer]*tagReading, sums *[strip.TagsPer][2]profileSum, tag int) (blur [2]float64, shape [2]*profile) {
+	for reach := 1; reach < strip.TagsPer; reach++ {
+		var sum [2]profileSum
+		var count float64
+		blur = [2]float64{}
+		for i := max(0, tag-reach); i <= min(strip.TagsPer-1, tag+reach); i++ {
+			if t := known[i]; t != nil {
+				for d := range 2 {
+					sum[d].merge(&sums[i][d])
+					blur[d] += t.blurPx[d]
+				}
+				count++
+			}
+		}
+		if count == 0 {
+			continue
+		}
+		for d := range 2 {
+			blur[d] /= count
+			shape[d] = sum[d].profile(math.Max(0.4, 0.6*blur[d]), 3*blur[d]+2)
+			if shape[d] == nil {
+				shape[d] = gaussProfile(blur[d])
+			}
+		}
+		break
+	}
+	return blur, shape
 }
 
 // newModel returns a model with no pose yet.
@@ -165,53 +180,6 @@ func (s *solver) newModel() *model {
 	return m
 }
 
-// focalPrior returns the focal length in px that EXIF gives, and its relative standard uncertainty.
-func focalPrior(p *photo.Photo) (px, sigma float64) {
-	f35, sigma := p.Focal35MM, sigmaLogFExif
-	if !(f35 > 0) {
-		f35, sigma = usualF35, sigmaLogFUnknown
-	}
-	return f35 / fullFrameDiagonalMM * math.Hypot(float64(p.Width), float64(p.Height)), sigma
-}
-
-// priors returns what is known before looking.
-func (s *solver) priors(m *model) []prior {
-	pr := make([]prior, len(m.x))
-	free := prior{0, math.Inf(1)}
-	set := func(i int, mean, sigma float64) { pr[i] = prior{mean, sigma} }
-	if m.scan {
-		pr[uLogF], pr[uCx], pr[uCy], pr[uRx] = free, free, free, free
-		set(uAspect, 0, sigmaScanAspect)
-		set(uRy, 0, sigmaScanShear)
-	} else {
-		f, sigma := focalPrior(s.photo)
-		set(uLogF, math.Log(f), sigma)
-		centre := sigmaCentrePx * float64(max(m.width, m.height)) / 4000
-		set(uCx, float64(m.width-1)/2, centre)
-		set(uCy, float64(m.height-1)/2, centre)
-		set(uK1, 0, sigmaK1)
-		set(uK2, 0, sigmaK2)
-		for i := uRx; i <= uTz; i++ {
-			pr[i] = free
-		}
-	}
-	set(uShrink, 0, sigmaShrinkMM)
-	set(uPrintAspect, 0, sigmaPrintAspect)
-	if s.options.PrintedXMM > 0 && s.options.PrintedYMM > 0 {
-		set(uPrintAspect, 0, sigmaCaliperAspect)
-	}
-	for k := range m.numbers {
-		own := pr[m.stripIndex(k):]
-		if k > 0 {
-			own[uTurn], own[uX], own[uY] = free, free, free
-		}
-		if !m.scan {
-			own[uLift], own[uTilt], own[uBow] = prior{0, sigmaLiftMM}, prior{0, sigmaTiltMM}, prior{0, sigmaBowMM}
-		}
-	}
-	return pr
-}
-
 func (s *solver) observations(m *model) []observation {
 	obs := make([]observation, 0, len(s.tags))
 	for i := range s.tags {
@@ -231,32 +199,53 @@ func (s *solver) observations(m *model) []observation {
 	return obs
 }
 
-func (s *solver) solve() error {
+// solve finds the best camera for the tags as they are measured now.
+func (s *solver) solve(ctx context.Context) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
 	empty := s.newModel()
 	s.problem = &problem{tags: s.observations(empty), priors: s.priors(empty)}
-	f, sigma := focalPrior(s.photo)
-	starts := []float64{f}
-	if sigma > 0.1 && !empty.scan {
-		starts = []float64{f, f / 2, f * 2}
-	}
-	s.fit = nil
-	for _, f := range starts {
-		m, ok := start(empty, s.tags, f)
-		if !ok {
-			continue
-		}
-		fit, err := s.problem.solve(m)
-		if err == nil && (s.fit == nil || fit.cost < s.fit.cost) {
-			s.fit = fit
-		}
-	}
-	if s.fit == nil {
+	fit := s.best(empty, s.problem)
+	if fit == nil {
 		return s.fail(ErrPoorFit, nil, "take the photo again, with the strips flat and in full view", "the strips' places in the picture fit no camera")
 	}
+	s.fit = fit
 	return nil
 }
 
-func (s *solver) solution() (*Solution, error) {
+// best solves a problem from several starts, for what is only nearly always so has minima of its own, and returns the
+// lowest; nil if there is none.
+func (s *solver) best(empty *model, p *problem) *fitted {
+	var starts []*model
+	focal := focalPrior(s.photo)
+	for _, factor := range []float64{1, 0.5, 2} {
+		if factor != 1 && (empty.scan || focal.nu > 0) {
+			break
+		}
+		if m, ok := start(empty, s.tags, factor*math.Exp(focal.mean)); ok {
+			starts = append(starts, m)
+		}
+	}
+	if len(starts) > 0 && !empty.scan {
+		open := &problem{tags: p.tags, priors: openMinded(empty, p.priors)}
+		if f, err := open.solve(starts[0]); err == nil {
+			starts = append(starts, f.model)
+		}
+	}
+	if s.fit != nil && s.fit.model.scan == empty.scan && slices.Equal(s.fit.model.numbers, empty.numbers) {
+		starts = append(starts, s.fit.model)
+	}
+	var best *fitted
+	for _, m := range starts {
+		if f, err := p.solve(m); err == nil && (best == nil || f.cost < best.cost) {
+			best = f
+		}
+	}
+	return best
+}
+
+func (s *solver) solution() *Solution {
 	m := s.fit.model
 	v := m.view()
 	out := &Solution{Camera: v.camera, RMSPx: s.fit.rmsPx, PrintedScale: [2]float64{m.scaleX, m.scaleY}, Tone: s.tone}
@@ -295,5 +284,5 @@ func (s *solver) solution() (*Solution, error) {
 	}
 	out.BlurPx = median(blur)
 	out.fit = s.fit
-	return out, nil
+	return out
 }

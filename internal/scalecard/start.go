@@ -9,13 +9,6 @@ import (
 	"portmatch/internal/scalecard/strip"
 )
 
-// A full-frame picture is 36 x 24 mm: its diagonal is what FocalLengthIn35mmFilm refers to (CIPA DC-008). Some makers
-// mean its width, 4 % apart on a 4:3 sensor.
-const (
-	fullFrameWidthMM    = 36.0
-	fullFrameDiagonalMM = 43.26661530556787
-)
-
 // nominal returns the nominal centre-based corners of a tag in the strip frame, scaled by the calipers' readings.
 func (m *model) nominal(tag int) [4]geom.PointMM {
 	c := strip.TagCorners(tag)

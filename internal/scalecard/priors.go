@@ -1,0 +1,130 @@
+package scalecard
+
+import (
+	"math"
+
+	"portmatch/internal/photo"
+)
+
+// Standard uncertainties, or scales where often holds, of what is known before looking. Those marked "measured" did best
+// in probes with synthetic pictures; for the others the reason stands beside.
+const (
+	// EXIF gives whole millimetres (2 % at 26 mm) and is read by the diagonal or the width (4 % apart).
+	sigmaLogFExif = 0.025
+	// Phones reach from 13 to 120 mm of full frame; the middle is near 35.
+	sigmaLogFUnknown = 0.6
+	usualF35         = 35.0
+	// Centring of sensor and lens, at 4000 px across (measured).
+	sigmaCentrePx = 20.0
+	// A cut picture has its lens's axis anywhere near its middle: this share of its longer side.
+	sigmaCentreCut = 0.1
+	sigmaK1        = 0.05 // (measured)
+	sigmaK2        = 0.02 // (measured)
+	// Paper laid by hand and weighed down: how far it stands off the plane as a whole, at its ends and in its middle.
+	sigmaLiftMM = 0.03
+	sigmaTiltMM = 0.03
+	sigmaBowMM  = 0.03
+	// Growth is measured within every tag; this is what a border may grow more than a cell.
+	sigmaShrinkMM = 0.01
+	// Most printers keep their two directions alike to this; some are off by 0.4 %.
+	sigmaPrintAspect = 0.0006
+	// Calipers read to about 0.05 mm on a line of 120 mm.
+	sigmaCaliperAspect = 0.0005
+	// Toner and paper put a tag's corner this far from its place, whatever the photo.
+	sigmaPrintMM = 0.003
+	// Interpolation and the camera's own processing leave this much in a corner, whatever the scatter says.
+	sigmaFloorPx = 0.01
+	// A scanner's two directions differ by its transport, and stand this far from square.
+	sigmaScanAspect = 0.002
+	sigmaScanShear  = 0.0005
+	// The resolution that a scanner states, without a strip to check it.
+	sigmaScanScale = 0.002
+
+	// often is the degrees of freedom of a prior for what is nearly always so: few enough that ten times the scale is not
+	// unheard of (1 in 500).
+	often = 3
+)
+
+// fullFrameDiagonalMM is the diagonal of 36 x 24 mm, which FocalLengthIn35mmFilm refers to (CIPA DC-008).
+const fullFrameDiagonalMM = 43.26661530556787
+
+// focalPrior returns what the file says of the natural logarithm of the focal length in px.
+func focalPrior(p *photo.Photo) prior {
+	diagonal := math.Hypot(float64(p.Width), float64(p.Height))
+	if p.Focal35MM > 0 {
+		return prior{math.Log(p.Focal35MM / fullFrameDiagonalMM * diagonal), sigmaLogFExif, often}
+	}
+	return prior{mean: math.Log(usualF35 / fullFrameDiagonalMM * diagonal), sigma: sigmaLogFUnknown}
+}
+
+// uncut tells whether a picture has the proportions of a whole sensor: 4:3, 3:2, 16:9 or square, to a few rows.
+func uncut(width, height int) bool {
+	long, short := float64(max(width, height)), float64(min(width, height))
+	for _, ratio := range []float64{4. / 3, 3. / 2, 16. / 9, 1} {
+		if math.Abs(long/short-ratio) < 0.004*ratio {
+			return true
+		}
+	}
+	return false
+}
+
+// priors returns what is known of every unknown before looking.
+func (s *solver) priors(m *model) []prior {
+	pr := make([]prior, len(m.x))
+	free := prior{sigma: math.Inf(1)}
+	if m.scan {
+		pr[uLogF], pr[uCx], pr[uCy], pr[uRx] = free, free, free, free
+		pr[uAspect] = prior{0, sigmaScanAspect, often}
+		pr[uRy] = prior{0, sigmaScanShear, often}
+	} else {
+		pr[uLogF] = focalPrior(s.photo)
+		long := float64(max(m.width, m.height))
+		centre := prior{sigma: sigmaCentrePx * long / 4000, nu: often}
+		if s.photo.Cropped || !uncut(m.width, m.height) {
+			centre = prior{sigma: sigmaCentreCut * long}
+		}
+		pr[uCx], pr[uCy] = centre, centre
+		pr[uCx].mean, pr[uCy].mean = float64(m.width-1)/2, float64(m.height-1)/2
+		pr[uK1] = prior{sigma: sigmaK1}
+		pr[uK2] = prior{sigma: sigmaK2}
+		for i := uRx; i <= uTz; i++ {
+			pr[i] = free
+		}
+	}
+	pr[uShrink] = prior{sigma: sigmaShrinkMM}
+	pr[uPrintAspect] = prior{0, sigmaPrintAspect, often}
+	if s.options.PrintedXMM > 0 && s.options.PrintedYMM > 0 {
+		pr[uPrintAspect] = prior{sigma: sigmaCaliperAspect}
+	}
+	for k := range m.numbers {
+		own := pr[m.stripIndex(k):]
+		if k > 0 {
+			own[uTurn], own[uX], own[uY] = free, free, free
+		}
+		if !m.scan {
+			own[uLift], own[uTilt], own[uBow] = prior{0, sigmaLiftMM, often}, prior{0, sigmaTiltMM, often}, prior{0, sigmaBowMM, often}
+		}
+	}
+	return pr
+}
+
+// openMinded returns the same with everything that is only nearly always so let go, far enough for a first look.
+func openMinded(m *model, pr []prior) []prior {
+	pr = append([]prior(nil), pr...)
+	if m.scan {
+		return pr
+	}
+	long := float64(max(m.width, m.height))
+	pr[uLogF].sigma = math.Max(pr[uLogF].sigma, 0.4)
+	pr[uCx].sigma, pr[uCy].sigma = math.Max(pr[uCx].sigma, 0.05*long), math.Max(pr[uCy].sigma, 0.05*long)
+	pr[uPrintAspect].sigma = math.Max(pr[uPrintAspect].sigma, 0.01)
+	for k := range m.numbers {
+		own := pr[m.stripIndex(k):]
+		// Half a centimetre: a strip that lies on something.
+		own[uLift].sigma, own[uTilt].sigma, own[uBow].sigma = 2, 2, 2
+	}
+	for i := range pr {
+		pr[i].nu = 0
+	}
+	return pr
+}
