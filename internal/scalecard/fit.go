@@ -65,6 +65,7 @@ type fitted struct {
 	norm2  []float64 // squared whitened residual of each tag; 8 is usual
 	left   [][4]geom.PointPx
 	rmsPx  float64
+	rounds int
 }
 
 var errNoMinimum = errors.New("the fit does not settle")
@@ -94,6 +95,7 @@ func (p *problem) solve(start *model) (*fitted, error) {
 	n := len(active)
 	const rounds = 60
 	for round := range rounds {
+		f.rounds = round + 1
 		N, g := p.normal(m, f, active)
 		improved := false
 		for range 12 {
@@ -222,20 +224,16 @@ func (p *problem) normal(m *model, f *fitted, active []int) (*spd, []float64) {
 	return p.normalScaled(m, f, active, 1)
 }
 
-// normalScaled builds the normal equations by central differences, the corners' part multiplied by scale.
+// normalScaled builds the normal equations by differences, the corners' part multiplied by scale.
 func (p *problem) normalScaled(m *model, f *fitted, active []int, scale float64) (*spd, []float64) {
 	n := len(active)
 	N, g := newSPD(n), make([]float64, n)
 	// Every tag depends on the shared unknowns and on its own strip's.
-	type pair struct{ lo, hi view }
-	views := make([]pair, n)
-	steps := make([]float64, n)
+	views := make([]view, n)
 	for a, i := range active {
-		steps[a] = stepOf(i)
-		lo, hi := m.clone(), m.clone()
-		lo.x[i] -= steps[a]
-		hi.x[i] += steps[a]
-		views[a] = pair{lo.view(), hi.view()}
+		moved := m.clone()
+		moved.x[i] += stepOf(i)
+		views[a] = moved.view()
 	}
 	var jac [64][8]float64
 	var idx [64]int
@@ -247,10 +245,10 @@ func (p *problem) normalScaled(m *model, f *fitted, active []int, scale float64)
 			if i >= sharedUnknowns && (i < own || i >= own+stripUnknowns) {
 				continue
 			}
-			hi, lo := views[a].hi.corners(o.k, o.tag), views[a].lo.corners(o.k, o.tag)
-			for c := range hi {
-				jac[count][2*c] = (hi[c].U - lo[c].U) / (2 * steps[a])
-				jac[count][2*c+1] = (hi[c].V - lo[c].V) / (2 * steps[a])
+			for c, p := range views[a].corners(o.k, o.tag) {
+				moved := o.corners[c].Sub(p)
+				jac[count][2*c] = (f.left[t][c].U - moved.U) / stepOf(i)
+				jac[count][2*c+1] = (f.left[t][c].V - moved.V) / stepOf(i)
 			}
 			o.factor.forward(jac[count][:])
 			idx[count] = a
@@ -283,8 +281,9 @@ func (p *problem) normalScaled(m *model, f *fitted, active []int, scale float64)
 	return N, g
 }
 
-// stepOf is the half step of the central difference in unknown i: small enough that the third derivative does not
-// matter (relative 1e-6), large enough that 1e-13 of rounding in a pixel of 1e3 does not (1e-5 and better).
+// stepOf is the step of the difference in unknown i: small enough that the second derivative does not matter (it moves a
+// corner by 1e-3 px and less, so its square by 1e-6 of that), large enough that rounding does not (1e-13 of 1e3 px over a
+// movement of 1e-4 px and more).
 func stepOf(i int) float64 {
 	if i >= sharedUnknowns {
 		switch (i - sharedUnknowns) % stripUnknowns {

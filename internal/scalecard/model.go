@@ -73,14 +73,29 @@ func (m *model) settle() {
 
 // view is a model made ready for projecting.
 type view struct {
-	m      *model
 	camera Camera
 	fy     float64
+	grow   float64 // printed over nominal size of a tag's border
+	strips []stripView
+}
+
+// stripView takes points of one strip to the plane.
+type stripView struct {
+	scaleX, scaleY  float64
+	sin, cos, x, y  float64
+	lift, tilt, bow float64
 }
 
 func (m *model) view() view {
 	x := m.x
-	v := view{m: m}
+	v := view{grow: 1 + x[uShrink]/(strip.TagMM/2), strips: make([]stripView, len(m.numbers))}
+	across := math.Exp(x[uPrintAspect])
+	for k := range v.strips {
+		s := x[m.stripIndex(k):]
+		scale := math.Exp(s[uScale])
+		sin, cos := math.Sincos(s[uTurn])
+		v.strips[k] = stripView{m.scaleX * scale, m.scaleY * scale * across, sin, cos, s[uX], s[uY], s[uLift], s[uTilt], s[uBow]}
+	}
 	v.camera = Camera{WidthPx: m.width, HeightPx: m.height}
 	if m.scan {
 		s := math.Exp(x[uLogF])
@@ -102,20 +117,17 @@ func (m *model) view() view {
 	return v
 }
 
-// onPlane takes a nominal point of strip k (index) to the plane frame and its height over the plane.
-func (m *model) onPlane(k int, p geom.PointMM) (q geom.PointMM, zMM float64) {
-	s := m.x[m.stripIndex(k):]
-	scale := math.Exp(s[uScale])
-	p.X *= m.scaleX * scale
-	p.Y *= m.scaleY * scale * math.Exp(m.x[uPrintAspect])
+// onPlane takes a nominal point of the strip to the plane frame and its height over the plane.
+func (s *stripView) onPlane(p geom.PointMM) (q geom.PointMM, zMM float64) {
+	p.X *= s.scaleX
+	p.Y *= s.scaleY
 	xi := (p.X - strip.LengthMM/2) / (strip.LengthMM / 2)
-	zMM = s[uLift] + xi*s[uTilt] + (xi*xi-1./3)*s[uBow]
-	sin, cos := math.Sincos(s[uTurn])
-	return geom.PointMM{X: cos*p.X - sin*p.Y + s[uX], Y: sin*p.X + cos*p.Y + s[uY]}, zMM
+	zMM = s.lift + xi*s.tilt + (xi*xi-1./3)*s.bow
+	return geom.PointMM{X: s.cos*p.X - s.sin*p.Y + s.x, Y: s.sin*p.X + s.cos*p.Y + s.y}, zMM
 }
 
 func (v *view) project(k int, p geom.PointMM) geom.PointPx {
-	q, z := v.m.onPlane(k, p)
+	q, z := v.strips[k].onPlane(p)
 	px := v.camera.PixelFromPlane(q, z)
 	if v.camera.Scan == nil && v.fy != v.camera.FocalPx {
 		px.V = v.camera.CyPx + (px.V-v.camera.CyPx)*v.fy/v.camera.FocalPx
@@ -131,11 +143,10 @@ func (v *view) tagTo(k, tag int) tagToPx {
 
 // corners projects a tag's black border, grown by the model's shrink.
 func (v *view) corners(k, tag int) [4]geom.PointPx {
-	grow := 1 + v.m.x[uShrink]/(strip.TagMM/2)
 	c := strip.TagCentre(tag)
 	var out [4]geom.PointPx
 	for i, p := range tagCorners() {
-		out[i] = v.project(k, c.Add(p.Scale(grow)))
+		out[i] = v.project(k, c.Add(p.Scale(v.grow)))
 	}
 	return out
 }

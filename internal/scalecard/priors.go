@@ -108,23 +108,24 @@ func (s *solver) priors(m *model) []prior {
 	return pr
 }
 
-// openMinded returns the same with everything that is only nearly always so let go, far enough for a first look.
-func openMinded(m *model, pr []prior) []prior {
-	pr = append([]prior(nil), pr...)
-	if m.scan {
-		return pr
+// openings returns the priors with one thing at a time let go: focal length, the lens's axis with it, and the strips'
+// flatness.
+func openings(m *model, pr []prior) [][]prior {
+	focal := append([]prior(nil), pr...)
+	focal[uLogF].sigma, focal[uLogF].nu = math.Max(pr[uLogF].sigma, 0.5), 0
+	axis := append([]prior(nil), focal...)
+	far := 0.1 * float64(max(m.width, m.height))
+	axis[uCx].sigma, axis[uCx].nu = math.Max(pr[uCx].sigma, far), 0
+	axis[uCy].sigma, axis[uCy].nu = math.Max(pr[uCy].sigma, far), 0
+	out := [][]prior{focal, axis}
+	if len(m.numbers) > 1 {
+		flat := append([]prior(nil), pr...)
+		for k := range m.numbers {
+			own := flat[m.stripIndex(k):]
+			// Millimetres: a strip that lies on something.
+			own[uLift], own[uTilt], own[uBow] = prior{sigma: 2}, prior{sigma: 2}, prior{sigma: 1}
+		}
+		out = append(out, flat)
 	}
-	long := float64(max(m.width, m.height))
-	pr[uLogF].sigma = math.Max(pr[uLogF].sigma, 0.4)
-	pr[uCx].sigma, pr[uCy].sigma = math.Max(pr[uCx].sigma, 0.05*long), math.Max(pr[uCy].sigma, 0.05*long)
-	pr[uPrintAspect].sigma = math.Max(pr[uPrintAspect].sigma, 0.01)
-	for k := range m.numbers {
-		own := pr[m.stripIndex(k):]
-		// Half a centimetre: a strip that lies on something.
-		own[uLift].sigma, own[uTilt].sigma, own[uBow].sigma = 2, 2, 2
-	}
-	for i := range pr {
-		pr[i].nu = 0
-	}
-	return pr
+	return out
 }

@@ -1,6 +1,7 @@
 package scalecard
 
 import (
+	"portmatch/internal/face"
 	"portmatch/internal/geom"
 	"portmatch/internal/photo"
 )
@@ -24,6 +25,9 @@ type Solution struct {
 	Tone photo.Tone
 	// Tags are the tags as measured, in the order of their numbers.
 	Tags []TagFit
+
+	// Warnings are about this photo, in the user's words; Photo is left empty.
+	Warnings []face.Warning
 
 	fit *fitted
 }

@@ -91,7 +91,10 @@ func (s *solver) measure(ctx context.Context) error {
 			return err
 		}
 	}
-	return nil
+	if err := s.lookAround(ctx); err != nil {
+		return err
+	}
+	return s.check()
 }
 
 func (s *solver) enough() error {
@@ -199,50 +202,60 @@ func (s *solver) observations(m *model) []observation {
 	return obs
 }
 
-// solve finds the best camera for the tags as they are measured now.
+// solve finds the best camera for the tags as they are measured now, near the one known so far.
 func (s *solver) solve(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
 	empty := s.newModel()
 	s.problem = &problem{tags: s.observations(empty), priors: s.priors(empty)}
-	fit := s.best(empty, s.problem)
-	if fit == nil {
+	var starts []*model
+	if s.fit != nil && slices.Equal(s.fit.model.numbers, empty.numbers) {
+		starts = append(starts, s.fit.model)
+	} else {
+		focal := focalPrior(s.photo)
+		for _, factor := range []float64{1, 0.5, 2} {
+			if factor != 1 && (empty.scan || focal.nu > 0) {
+				break
+			}
+			if m, ok := start(empty, s.tags, factor*math.Exp(focal.mean)); ok {
+				starts = append(starts, m)
+			}
+		}
+	}
+	s.fit = nil
+	for _, m := range starts {
+		if f, err := s.problem.solve(m); err == nil && (s.fit == nil || f.cost < s.fit.cost) {
+			s.fit = f
+		}
+	}
+	if s.fit == nil {
 		return s.fail(ErrPoorFit, nil, "take the photo again, with the strips flat and in full view", "the strips' places in the picture fit no camera")
 	}
-	s.fit = fit
 	return nil
 }
 
-// best solves a problem from several starts, for what is only nearly always so has minima of its own, and returns the
-// lowest; nil if there is none.
-func (s *solver) best(empty *model, p *problem) *fitted {
-	var starts []*model
-	focal := focalPrior(s.photo)
-	for _, factor := range []float64{1, 0.5, 2} {
-		if factor != 1 && (empty.scan || focal.nu > 0) {
-			break
-		}
-		if m, ok := start(empty, s.tags, factor*math.Exp(focal.mean)); ok {
-			starts = append(starts, m)
-		}
+// lookAround solves again with one thing at a time let go that is only nearly always so, and keeps what turns out
+// likelier: what is seldom so has a minimum of its own, out of sight from the usual one.
+func (s *solver) lookAround(ctx context.Context) error {
+	if s.fit.model.scan {
+		return nil
 	}
-	if len(starts) > 0 && !empty.scan {
-		open := &problem{tags: p.tags, priors: openMinded(empty, p.priors)}
-		if f, err := open.solve(starts[0]); err == nil {
-			starts = append(starts, f.model)
+	for _, open := range openings(s.fit.model, s.problem.priors) {
+		if err := ctx.Err(); err != nil {
+			return err
 		}
-	}
-	if s.fit != nil && s.fit.model.scan == empty.scan && slices.Equal(s.fit.model.numbers, empty.numbers) {
-		starts = append(starts, s.fit.model)
-	}
-	var best *fitted
-	for _, m := range starts {
-		if f, err := p.solve(m); err == nil && (best == nil || f.cost < best.cost) {
-			best = f
+		loose := &problem{tags: s.problem.tags, priors: open}
+		f, err := loose.solve(s.fit.model)
+		// Freedom alone lowers the cost by about one for each unknown let go.
+		if err != nil || s.fit.cost-f.cost < 8 {
+			continue
+		}
+		if f, err := s.problem.solve(f.model); err == nil && f.cost < s.fit.cost-0.1 {
+			s.fit = f
 		}
 	}
-	return best
+	return nil
 }
 
 func (s *solver) solution() *Solution {
@@ -284,5 +297,6 @@ func (s *solver) solution() *Solution {
 	}
 	out.BlurPx = median(blur)
 	out.fit = s.fit
+	out.Warnings = s.advice()
 	return out
 }
