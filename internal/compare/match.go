@@ -1,0 +1,239 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+
+	"portmatch/internal/face"
+	"portmatch/internal/geom"
+)
+
+// Options are the user's settings of a comparison.
+type Options struct {
+	ToleranceMM float64 // largest step that may stay
+	// Flipped and Turned (0 or 180) settle what a symmetric pattern leaves open; nil: find out.
+	Flipped *bool
+	Turned  *int
+	Pass    int
+	// Before is the result of the pass before. Its job frame is kept, so that the target stays where it was and ports keep
+	// their numbers.
+	Before *Result
+}
+
+// Match lays the work face over the target and compares every port. It returns *FaceError where a face has nothing to
+// compare, *MismatchError where the two don't belong together, *AmbiguousError where they fit in more than one way. A port
+// that can't be measured is in the result, with the reason.
+func Match(target, work *face.Face, opts Options) (*Result, error) {
+	if !(opts.ToleranceMM > 0) || math.IsInf(opts.ToleranceMM, 0) {
+		return nil, fmt.Errorf("a tolerance of %g mm is no use: give one above 0", opts.ToleranceMM)
+	}
+	l, err := lay(target, work, opts)
+	if err != nil {
+		return nil, err
+	}
+	res := &Result{Schema: 1, Pass: max(opts.Pass, 1), Units: "mm", ToleranceMM: opts.ToleranceMM,
+		Calibration: []face.Calibration{target.Calibration, work.Calibration},
+		Alignment: Alignment{On: l.on, Mirrored: l.workFromTarget.Mirrored(), ResidualMM: l.residualMM, ScaleCheck: l.scale,
+			JobFromTarget: Rigid6(l.jobFromTarget), JobFromWork: Rigid6(l.jobFromWork)},
+		Warnings: append([]face.Warning{}, target.Warnings...)}
+	res.Warnings = append(res.Warnings, work.Warnings...)
+	res.Warnings = append(res.Warnings, l.warnings...)
+	for i, p := range l.joints() {
+		res.Ports = append(res.Ports, l.comparePort(i+1, p, opts))
+	}
+	res.Holes = l.holes()
+	for _, p := range geom.Outline(work.PartOutline.Outline).Mapped(l.jobFromWork) {
+		res.PartOutline = append(res.PartOutline, [2]float64{p.X, p.Y})
+	}
+	return res, nil
+}
+
+// laid is a pair of faces in one frame.
+type laid struct {
+	alignment
+	target, work               *face.Face
+	jobFromTarget, jobFromWork geom.Rigid
+	targetPorts, workPorts     []ring // job frame
+	portPairs                  []pair
+	modes                      []mode
+}
+
+func lay(target, work *face.Face, opts Options) (*laid, error) {
+	targetPorts, err := portRings(target, "target")
+	if err != nil {
+		return nil, err
+	}
+	workPorts, err := portRings(work, "work")
+	if err != nil {
+		return nil, err
+	}
+	if len(targetPorts) == 0 {
+		return nil, &FaceError{"target", "no port was found on it", "photograph it so that every opening shows whole"}
+	}
+	if len(workPorts) == 0 {
+		return nil, &FaceError{"work", "no port was found on it", "photograph it so that every opening shows whole"}
+	}
+	a, err := align(target, work, targetPorts, workPorts, opts)
+	if err != nil {
+		return nil, err
+	}
+	l := &laid{alignment: a, target: target, work: work}
+	if b := opts.Before; b != nil {
+		l.jobFromTarget = rigidFrom6(b.Alignment.JobFromTarget)
+		l.jobFromWork = l.jobFromTarget.After(a.workFromTarget.Inverse())
+	} else {
+		places := make([]geom.PointMM, len(a.locating))
+		for i, p := range a.locating {
+			places[i] = work.Holes[p.w].Centre
+		}
+		if len(places) == 0 {
+			for i := range workPorts {
+				places = append(places, workPorts[i].centroid)
+			}
+		}
+		l.jobFromWork = jobFrame(places)
+		l.jobFromTarget = l.jobFromWork.After(a.workFromTarget)
+	}
+	for i := range targetPorts {
+		l.targetPorts = append(l.targetPorts, targetPorts[i].mapped(l.jobFromTarget))
+	}
+	for i := range workPorts {
+		l.workPorts = append(l.workPorts, workPorts[i].mapped(l.jobFromWork))
+	}
+	l.portPairs = pairPorts(l.targetPorts, l.workPorts, geom.Identity())
+	l.modes, err = modes(target, work, &l.alignment, l.jobFromTarget, l.jobFromWork)
+	return l, err
+}
+
+// align finds how the target lies on the work face.
+func align(target, work *face.Face, targetPorts, workPorts []ring, opts Options) (alignment, error) {
+	fits := holeFits(target.Holes, work.Holes)
+	least := min(len(target.Holes), len(work.Holes))
+	if least < 2 {
+		return alignment{}, &FaceError{"work", "fewer than two holes were found in both", "photograph the parts so that their holes show"}
+	}
+	// Holes may be missed or not be drilled; but where not even half of them fall together the rest is chance.
+	need := max(2, (least+1)/2)
+	if len(fits) == 0 || len(fits[0].pairs) < need {
+		return alignment{}, holesDisagree(target, work, fits)
+	}
+	var choices []choice
+	for _, f := range fits {
+		// A way with two holes fewer than the best is chance, one with one fewer may have lost a hole to a shadow.
+		if len(f.pairs) < max(2, len(fits[0].pairs)-1) {
+			break
+		}
+		a, err := alignOnHoles(target, work, f)
+		if err != nil {
+			continue
+		}
+		c := choice{alignment: a}
+		c.portsMM, c.paired = portsApartMM(targetPorts, workPorts, a.workFromTarget)
+		choices = append(choices, c)
+	}
+	c, err := settle(choices, targetPorts, opts.Flipped, opts.Turned)
+	if err != nil {
+		return alignment{}, err
+	}
+	if n := min(len(targetPorts), len(workPorts)); 2*c.paired < n {
+		return alignment{}, &MismatchError{
+			What: fmt.Sprintf("%d of %d holes fall together, but only %d of the target's %d ports lie on one of the work's %d", len(c.pairs), least, c.paired, len(targetPorts), len(workPorts)),
+			Try:  "check that these are the two parts that are bolted together"}
+	}
+	return c.alignment, nil
+}
+
+func holesDisagree(target, work *face.Face, fits []fit) error {
+	n := 0
+	if len(fits) > 0 {
+		n = len(fits[0].pairs)
+	}
+	return &MismatchError{
+		What: fmt.Sprintf("of the target's %d and the work's %d holes no more than %d fall together; the holes farthest apart are %.1f mm apart on the target and %.1f mm on the work; the target has %d ports, the work %d",
+			len(target.Holes), len(work.Holes), n, span(target.Holes), span(work.Holes), len(target.Ports), len(work.Ports)),
+		Try: "check that these are the two parts that are bolted together, and that the whole part shows in both photos"}
+}
+
+func span(holes []face.Hole) float64 {
+	var d float64
+	for i, h := range holes {
+		for _, g := range holes[:i] {
+			d = math.Max(d, h.Centre.Dist(g.Centre))
+		}
+	}
+	return d
+}
+
+// joint is a target port and the work port on it; either may be missing.
+type joint struct{ target, work *ring }
+
+// joints returns all openings in the order of their numbers.
+func (l *laid) joints() []joint {
+	var js []joint
+	pairedT, pairedW := map[int]bool{}, map[int]bool{}
+	for _, p := range l.portPairs {
+		js = append(js, joint{&l.targetPorts[p.t], &l.workPorts[p.w]})
+		pairedT[p.t], pairedW[p.w] = true, true
+	}
+	for i := range l.targetPorts {
+		if !pairedT[i] {
+			js = append(js, joint{target: &l.targetPorts[i]})
+		}
+	}
+	for i := range l.workPorts {
+		if !pairedW[i] {
+			js = append(js, joint{work: &l.workPorts[i]})
+		}
+	}
+	centre, width := make([]geom.PointMM, len(js)), make([]float64, len(js))
+	for i, j := range js {
+		r := j.target
+		if r == nil {
+			r = j.work
+		}
+		lo, hi := r.outline.Bounds()
+		centre[i], width[i] = r.centroid, hi.X-lo.X
+	}
+	out := make([]joint, 0, len(js))
+	for _, i := range readingOrder(centre, width) {
+		out = append(out, js[i])
+	}
+	return out
+}
+
+func (l *laid) holes() []HoleResult {
+	kind := map[pair]string{}
+	for _, p := range l.pairs {
+		kind[p] = "bolt"
+	}
+	if l.on == "dowels" {
+		for _, p := range l.locating {
+			kind[p] = "dowel"
+		}
+	}
+	seenT, seenW := map[int]bool{}, map[int]bool{}
+	hs := []HoleResult{}
+	for _, p := range l.pairs {
+		seenT[p.t], seenW[p.w] = true, true
+		c := l.jobFromWork.Apply(l.work.Holes[p.w].Centre)
+		hs = append(hs, HoleResult{X: c.X, Y: c.Y, Kind: kind[p],
+			TargetDiameter: l.target.Holes[p.t].DiameterMM, WorkDiameter: l.work.Holes[p.w].DiameterMM})
+	}
+	for i, h := range l.target.Holes {
+		if !seenT[i] {
+			c := l.jobFromTarget.Apply(h.Centre)
+			hs = append(hs, HoleResult{X: c.X, Y: c.Y, TargetDiameter: h.DiameterMM, Kind: "bolt"})
+		}
+	}
+	for i, h := range l.work.Holes {
+		if !seenW[i] {
+			c := l.jobFromWork.Apply(h.Centre)
+			hs = append(hs, HoleResult{X: c.X, Y: c.Y, WorkDiameter: h.DiameterMM, Kind: "bolt"})
+		}
+	}
+	return hs
+}
+
+func rigidFrom6(m [6]float64) geom.Rigid {
+	return geom.Rigid{A: m[0], B: m[1], Tx: m[2], C: m[3], D: m[4], Ty: m[5]}
+}

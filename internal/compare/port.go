@@ -1,0 +1,421 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"portmatch/internal/geom"
+)
+
+const (
+	// profileMM is the spacing of the step's profile round a port; every point of it is the largest of its stretch.
+	profileMM = 0.5
+	// A port of which less than this share was measured is not judged at all.
+	leastSureShare = 0.5
+	// A ledge can hide in an arc that was not seen. A high spot shorter than this between two measured ends that agree is
+	// not something a cutter or a core leaves behind.
+	hidingArcMM = 3
+	// All unseen arcs together.
+	hidingShare = 0.05
+)
+
+// comparePort compares one port. What can't be measured is said, and leaves the figures that rest on it at zero.
+func (l *laid) comparePort(number int, j joint, opts Options) PortResult {
+	r := PortResult{Port: number, UnsureArcs: [][2]float64{}, TargetOutline: [][2]float64{}, WorkOutline: [][2]float64{}}
+	if j.target != nil && j.target.fault == "" {
+		r.TargetOutline = pairsOf(j.target.outline)
+	}
+	if j.work != nil && j.work.fault == "" {
+		r.WorkOutline = pairsOf(j.work.outline)
+	}
+	if why := unusable(j); why != "" {
+		r.Verdict, r.Why = NotMeasured, why
+		return r
+	}
+	c := &portComparison{laid: l, target: j.target, work: j.work, tolMM: opts.ToleranceMM}
+	if err := c.measure(); err != nil {
+		r.Verdict, r.Why = NotMeasured, err.Error()
+		return r
+	}
+	c.fill(&r)
+	return r
+}
+
+func unusable(j joint) string {
+	for _, s := range []struct {
+		name string
+		r    *ring
+	}{{"target", j.target}, {"work", j.work}} {
+		switch {
+		case s.r == nil && s.name == "target":
+			return "the target has no opening here"
+		case s.r == nil:
+			return "no opening was found here on the work"
+		case s.r.fault != "":
+			return fmt.Sprintf("on the %s %s", s.name, s.r.fault)
+		case s.r.cut:
+			return fmt.Sprintf("the %s's photo cuts this port off", s.name)
+		}
+	}
+	return ""
+}
+
+func pairsOf(o geom.Outline) [][2]float64 {
+	out := make([][2]float64, len(o))
+	for i, p := range o {
+		out[i] = [2]float64{p.X, p.Y}
+	}
+	return out
+}
+
+// portComparison holds what is computed for one port.
+type portComparison struct {
+	*laid
+	target, work *ring
+	tolMM        float64
+
+	onTarget, onWork       []sample // steps from either edge to the other
+	removeMM2, pastMM2     float64
+	unsureMM               float64 // length of the joint that no figure rests on
+	arcs                   [][2]float64
+	remove, past           peak
+	hasRemove, hasPast     bool
+	removeReads, pastReads []reading
+}
+
+// Beside the modes that faces share, each edge has one of its own: what no averaging along it removes, taken as one error
+// all round the port.
+const edgeModes = 2
+
+func (c *portComparison) modeCount() int { return len(c.modes) + edgeModes }
+
+// targetEffect is what mode k does to the step at a sample of the target's edge, in mm.
+func (c *portComparison) targetEffect(k int, s *sample) float64 {
+	switch k - len(c.modes) {
+	case 0:
+		return c.target.between(c.target.bias, s.own)
+	case 1:
+		return -c.work.between(c.work.bias, s.other)
+	}
+	m := &c.modes[k]
+	return s.n.Dot(m.target(s.p).Sub(m.work(s.q)))
+}
+
+// workEffect is the same at a sample of the work's edge.
+func (c *portComparison) workEffect(k int, s *sample) float64 {
+	switch k - len(c.modes) {
+	case 0:
+		return -c.target.between(c.target.bias, s.other)
+	case 1:
+		return c.work.between(c.work.bias, s.own)
+	}
+	m := &c.modes[k]
+	return s.n.Dot(m.work(s.p).Sub(m.target(s.q)))
+}
+
+// corrMM is the correlation length of the difference of two edges: that of either, weighted by their variances.
+func (c *portComparison) corrMM() float64 {
+	mean2 := func(v []float64) (m float64) {
+		for _, x := range v {
+			m += x * x / float64(len(v))
+		}
+		return m
+	}
+	vt, vw := mean2(c.target.sigma), mean2(c.work.sigma)
+	if vt+vw == 0 {
+		return max(c.target.corrMM, c.work.corrMM)
+	}
+	return (vt + vw) / (vt/c.target.corrMM + vw/c.work.corrMM)
+}
+
+func (c *portComparison) measure() error {
+	c.onTarget = samplesOn(c.target, c.work, sampleMM)
+	c.onWork = samplesOn(c.work, c.target, sampleMM)
+	c.findUnsure()
+	if share := 1 - c.unsureMM/c.target.perimeterMM(); share < leastSureShare {
+		return fmt.Errorf("only %.0f %% of its edge could be measured", 100*share)
+	}
+	in, err := geom.Intersection(geom.RegionOf(c.target.outline), geom.RegionOf(c.work.outline))
+	if err != nil {
+		return err
+	}
+	common := in.AreaMM2()
+	c.removeMM2 = max(0, c.target.areaMM2-common-unsureArea(c.onTarget))
+	c.pastMM2 = max(0, c.work.areaMM2-common-unsureArea(c.onWork))
+	n := c.modeCount()
+	c.removeReads = readingsOf(c.onTarget, c.corrMM(), c.target.perimeterMM(), n, c.targetEffect)
+	c.pastReads = readingsOf(c.onWork, c.corrMM(), c.work.perimeterMM(), n, c.workEffect)
+	c.remove, c.hasRemove = largest(c.removeReads)
+	c.past, c.hasPast = largest(c.pastReads)
+	return nil
+}
+
+// unsureArea is the area outside the other opening along the stretches that were not measured.
+func unsureArea(samples []sample) (mm2 float64) {
+	for i := range samples {
+		if s := &samples[i]; !s.sure && s.stepMM > 0 {
+			mm2 += s.stepMM * s.lenMM
+		}
+	}
+	return mm2
+}
+
+// findUnsure marks the stretches of the target's edge on which no figure rests: its own unmeasured ones, those opposite to
+// unmeasured ones of the work, and what lies between two of them closer than the correlation length.
+func (c *portComparison) findUnsure() {
+	total := c.target.perimeterMM()
+	n := len(c.onTarget)
+	bad := make([]bool, n)
+	any := false
+	for i := range c.onTarget {
+		bad[i] = !c.onTarget[i].sure
+		any = any || bad[i]
+	}
+	at := 0
+	for i := range c.onWork {
+		if s := &c.onWork[i]; !s.sure {
+			along := c.target.alongMM(s.other)
+			for at+1 < n && c.onTarget[at+1].alongMM <= along {
+				at++
+			}
+			for at > 0 && c.onTarget[at].alongMM > along {
+				at--
+			}
+			bad[at], any = true, true
+		}
+	}
+	if !any {
+		return
+	}
+	for i := 0; i < n; {
+		if !bad[i] {
+			i++
+			continue
+		}
+		j := i
+		for j < n && bad[j] {
+			j++
+		}
+		to := total
+		if j < n {
+			to = c.onTarget[j].alongMM
+		}
+		from := c.onTarget[i].alongMM
+		if k := len(c.arcs); k > 0 && from-c.arcs[k-1][1] < c.target.corrMM {
+			c.arcs[k-1][1] = to
+		} else {
+			c.arcs = append(c.arcs, [2]float64{from, to})
+		}
+		i = j
+	}
+	for i := range c.onTarget {
+		for _, a := range c.arcs {
+			if s := &c.onTarget[i]; s.alongMM >= a[0] && s.alongMM < a[1] {
+				s.sure = false
+			}
+		}
+	}
+	for _, a := range c.arcs {
+		c.unsureMM += a[1] - a[0]
+	}
+}
+
+func (c *portComparison) fill(r *PortResult) {
+	n := c.modeCount()
+	// Areas answer to a displacement by its integral along the edge, the remove and past areas along the part of it that
+	// bounds them.
+	var target, work, remove, past, mismatch linear
+	for k := range n {
+		var t, w, rm, ps float64
+		for i := range c.onTarget {
+			s := &c.onTarget[i]
+			switch k - len(c.modes) {
+			case 0:
+				t += c.target.between(c.target.bias, s.own) * s.lenMM
+			case 1:
+			default:
+				t += c.target.outward(s.own).Dot(c.modes[k].target(s.p)) * s.lenMM
+			}
+			if s.sure && s.stepMM > 0 {
+				rm += c.targetEffect(k, s) * s.lenMM
+			}
+		}
+		for i := range c.onWork {
+			s := &c.onWork[i]
+			switch k - len(c.modes) {
+			case 0:
+			case 1:
+				w += c.work.between(c.work.bias, s.own) * s.lenMM
+			default:
+				w += c.work.outward(s.own).Dot(c.modes[k].work(s.p)) * s.lenMM
+			}
+			if s.sure && s.stepMM > 0 {
+				ps += c.workEffect(k, s) * s.lenMM
+			}
+		}
+		target.add(t)
+		work.add(w)
+		remove.add(rm)
+		past.add(ps)
+		mismatch.add(rm + ps)
+	}
+	var onT, onW, rmNoise, psNoise, rmFloor, psFloor float64
+	corr := c.corrMM()
+	for i := range c.onTarget {
+		s := &c.onTarget[i]
+		sg := c.target.between(c.target.sigma, s.own)
+		onT += sg * sg * s.lenMM * c.target.corrMM
+		if s.sure && s.stepMM > 0 {
+			rmNoise += s.varMM2 * s.lenMM * corr
+		}
+	}
+	for i := range c.onWork {
+		s := &c.onWork[i]
+		sg := c.work.between(c.work.sigma, s.own)
+		onW += sg * sg * s.lenMM * c.work.corrMM
+		if s.sure && s.stepMM > 0 {
+			psNoise += s.varMM2 * s.lenMM * corr
+		}
+	}
+	// Where the edges lie within their noise of each other the noise itself has an area, which is always positive.
+	for i := range c.removeReads {
+		rmFloor += noiseArea(&c.removeReads[i]) * corr
+	}
+	for i := range c.pastReads {
+		psFloor += noiseArea(&c.pastReads[i]) * corr
+	}
+	target.sum2 += onT
+	work.sum2 += onW
+	remove.sum2 += rmNoise + rmFloor*rmFloor
+	past.sum2 += psNoise + psFloor*psFloor
+	mismatch.sum2 += rmNoise + psNoise + (rmFloor+psFloor)*(rmFloor+psFloor)
+
+	r.TargetArea = Quantity{c.target.areaMM2, target.expanded()}
+	r.WorkArea = Quantity{c.work.areaMM2, work.expanded()}
+	r.RemoveArea = Quantity{c.removeMM2, remove.expanded()}
+	r.PastArea = Quantity{c.pastMM2, past.expanded()}
+	r.MismatchArea = Quantity{c.removeMM2 + c.pastMM2, mismatch.expanded()}
+	d := c.work.centroid.Sub(c.target.centroid)
+	r.OffsetMM = [2]float64{d.X, d.Y}
+	r.AreaRatio = c.work.areaMM2 / c.target.areaMM2
+	if c.hasRemove {
+		r.RemoveStep = c.step(c.remove)
+	}
+	if c.hasPast {
+		r.PastStep = c.step(c.past)
+	}
+	var within, sure float64
+	for i := range c.onTarget {
+		if s := &c.onTarget[i]; s.sure {
+			sure += s.lenMM
+			if math.Abs(s.stepMM) <= c.tolMM {
+				within += s.lenMM
+			}
+		}
+	}
+	if sure > 0 {
+		r.WithinTolerance = within / sure
+	}
+	if c.arcs != nil {
+		r.UnsureArcs = c.arcs
+		r.Why = fmt.Sprintf("%.1f mm of its edge could not be measured; no figure rests on that stretch", c.unsureMM)
+	}
+	r.Profile = c.profile()
+	c.judge(r)
+}
+
+// noiseArea is the mean of max(0, step) per mm of edge, less its value without noise.
+func noiseArea(r *reading) float64 {
+	if r.noise == 0 {
+		return 0
+	}
+	z := r.smooth / r.noise
+	n := distuv.UnitNormal
+	return r.smooth*n.CDF(z) + r.noise*n.Prob(z) - max(0, r.smooth)
+}
+
+// step turns a peak into what is reported. A largest step can't be less than none: where the estimate falls below, what is
+// left of its uncertainty is how far above none the step may still be.
+func (c *portComparison) step(p peak) Step {
+	s := Step{Quantity: Quantity{p.valueMM, p.uMM}, At: [2]float64{p.at.p.X, p.at.p.Y}, Clock: clock(p.at.p.Sub(c.target.centroid))}
+	if s.Value < 0 {
+		s.Uncertainty = max(0, s.Uncertainty+s.Value)
+		s.Value = 0
+	}
+	return s
+}
+
+func (c *portComparison) profile() []ProfilePoint {
+	var out []ProfilePoint
+	for i := 0; i < len(c.onTarget); {
+		best := &c.onTarget[i]
+		from := best.alongMM
+		for ; i < len(c.onTarget) && c.onTarget[i].alongMM < from+profileMM; i++ {
+			s := &c.onTarget[i]
+			if s.sure != best.sure {
+				break
+			}
+			if math.Abs(s.stepMM) > math.Abs(best.stepMM) {
+				best = s
+			}
+		}
+		u := linear{best.varMM2}
+		for k := range c.modeCount() {
+			u.add(c.targetEffect(k, best))
+		}
+		out = append(out, ProfilePoint{AlongMM: best.alongMM, At: [2]float64{best.p.X, best.p.Y}, StepMM: best.stepMM,
+			UMM: u.expanded(), Sure: best.sure})
+	}
+	return out
+}
+
+// judge gives the verdict, with the expanded uncertainty as a guard band on both sides of the tolerance (ILAC-G8:09/2019,
+// ISO 14253-1): a step is within only if it is by U, and beyond only if it is by U.
+func (c *portComparison) judge(r *PortResult) {
+	r.Conformance = max(0, withinProbability(c.tolMM, r.RemoveStep.Value, r.RemoveStep.Uncertainty/2)+
+		withinProbability(c.tolMM, r.PastStep.Value, r.PastStep.Uncertainty/2)-1)
+	grind := c.hasRemove && c.remove.certainMM > c.tolMM
+	past := c.hasPast && c.past.certainMM > c.tolMM
+	within := c.hasRemove && c.hasPast && c.remove.possibleMM <= c.tolMM && c.past.possibleMM <= c.tolMM
+	switch {
+	case grind && past:
+		r.Verdict = GrindPast
+	case grind:
+		r.Verdict = Grind
+	case past:
+		r.Verdict = PastLine
+	case within && c.canHide():
+		r.Verdict = TooClose
+		r.Why = fmt.Sprintf("what was measured is within the tolerance, but %.1f mm of its edge could not be measured and may hide a step", c.unsureMM)
+	case within:
+		r.Verdict = Matched
+	default:
+		r.Verdict = TooClose
+	}
+}
+
+// canHide tells whether the arcs that were not measured are long enough to hide a step.
+func (c *portComparison) canHide() bool {
+	var longest float64
+	for _, a := range c.arcs {
+		longest = max(longest, a[1]-a[0])
+	}
+	if n := len(c.arcs); n > 1 && c.arcs[0][0] == 0 && c.arcs[n-1][1] == c.target.perimeterMM() {
+		longest = max(longest, c.arcs[0][1]+c.arcs[n-1][1]-c.arcs[n-1][0])
+	}
+	return longest > hidingArcMM || c.unsureMM > hidingShare*c.target.perimeterMM()
+}
+
+// withinProbability is the probability that a step measured as valueMM with standard uncertainty uMM is within limitMM
+// (JCGM 106:2012).
+func withinProbability(limitMM, valueMM, uMM float64) float64 {
+	if uMM == 0 {
+		if valueMM <= limitMM {
+			return 1
+		}
+		return 0
+	}
+	return distuv.UnitNormal.CDF((limitMM - valueMM) / uMM)
+}
