@@ -234,7 +234,9 @@ func (s *solver) blame(accused []int) []int {
 func (s *solver) advice() []face.Warning {
 	var out []face.Warning
 	m := s.fit.model
-	if !m.scan {
+	if m.scan {
+		out = append(out, s.scanAdvice()...)
+	} else {
 		if p := focalPrior(s.photo); p.nu > 0 && math.Abs(m.x[uLogF]-p.mean) > 0.1 && math.Abs(m.x[uLogF]-p.mean) > surely*s.fit.sigma(map[int]float64{uLogF: 1}) {
 			out = append(out, face.Warning{
 				What: fmt.Sprintf("the file says that the lens was at %.0f mm (35 mm equivalent), the strips say %.0f mm; the strips are believed", s.photo.Focal35MM, s.photo.Focal35MM*math.Exp(m.x[uLogF]-p.mean)),

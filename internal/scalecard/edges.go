@@ -144,9 +144,11 @@ type edgeFitter struct {
 	erf  *erfTable
 	t    []float64 // px from the expected edge, towards white
 	grey []float64
+	// darkNoise is the variance of a pixel in the black over that in the white: pixels count by what they can tell.
+	darkNoise float64
 }
 
-func newEdgeFitter() *edgeFitter { return &edgeFitter{erf: newErfTable()} }
+func newEdgeFitter() *edgeFitter { return &edgeFitter{erf: newErfTable(), darkNoise: 1} }
 
 // maxPixels bounds the work on one edge: more pixels are thinned out.
 const maxPixels = 600
@@ -262,22 +264,23 @@ func (f *edgeFitter) fitGathered(x *expected, blur float64, shape *profile) (rea
 			}
 			r := f.grey[i] - A - B*c
 			rss += r * r
+			w := 1 / (f.darkNoise + (1-f.darkNoise)*math.Max(0, math.Min(1, c)))
 			jd, js := -B*p, B*ds
-			N[0][0]++
-			N[0][1] += c
-			N[0][2] += jd
-			N[1][1] += c * c
-			N[1][2] += c * jd
-			N[2][2] += jd * jd
-			g[0] += r
-			g[1] += r * c
-			g[2] += r * jd
+			N[0][0] += w
+			N[0][1] += w * c
+			N[0][2] += w * jd
+			N[1][1] += w * c * c
+			N[1][2] += w * c * jd
+			N[2][2] += w * jd * jd
+			g[0] += w * r
+			g[1] += w * r * c
+			g[2] += w * r * jd
 			if shape == nil {
-				N[0][3] += js
-				N[1][3] += c * js
-				N[2][3] += jd * js
-				N[3][3] += js * js
-				g[3] += r * js
+				N[0][3] += w * js
+				N[1][3] += w * c * js
+				N[2][3] += w * jd * js
+				N[3][3] += w * js * js
+				g[3] += w * r * js
 			}
 		}
 		if !solve4(&N, &g, params) {

@@ -19,13 +19,16 @@ type Solution struct {
 	StripQuadsPx [][4]geom.PointPx
 	// BlurPx is the standard deviation of the edge blur measured on the tags, median over the photo.
 	BlurPx float64
-	// NoiseLevel is the standard deviation of one pixel in linear light at mid grey.
+	// NoiseLevel is the standard deviation of one pixel in linear light at mid grey (0.18); 0 where the strips' cells are
+	// too small to tell.
 	NoiseLevel float64
 	// Tone is the tone curve that was used: the photo's own, or one that the strips' edges asked for.
 	Tone photo.Tone
 	// Tags are the tags as measured, in the order of their numbers.
 	Tags []TagFit
 
+	// ScanDPI is a flat-bed scan's resolution along u and v, by its strips or, without one, as stated; 0 for a photo.
+	ScanDPI [2]float64
 	// Warnings are about this photo, in the user's words; Photo is left empty.
 	Warnings []face.Warning
 

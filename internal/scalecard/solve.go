@@ -2,6 +2,7 @@ package scalecard
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -30,6 +31,9 @@ const minTags = 3
 // trusted, is an *Error.
 func Solve(ctx context.Context, p *photo.Photo, o Options) (*Solution, error) {
 	s, err := run(ctx, p, o)
+	if o.DPI > 0 && (errors.Is(err, ErrNoStrip) || errors.Is(err, ErrOtherTags)) {
+		return s.bareScan(), nil
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -37,7 +41,10 @@ func Solve(ctx context.Context, p *photo.Photo, o Options) (*Solution, error) {
 }
 
 func run(ctx context.Context, p *photo.Photo, o Options) (*solver, error) {
-	s := &solver{photo: p, options: o, tone: p.Tone}
+	s := &solver{photo: p, options: o, tone: p.Tone, scan: o.DPI > 0}
+	if err := s.checkOptions(); err != nil {
+		return s, err
+	}
 	return s, s.measure(ctx)
 }
 
@@ -45,10 +52,12 @@ func run(ctx context.Context, p *photo.Photo, o Options) (*solver, error) {
 type solver struct {
 	photo   *photo.Photo
 	options Options
+	scan    bool // solve for a flat-bed scanner
 	tone    photo.Tone
 	tags    []tagReading
 	fit     *fitted
 	problem *problem
+	levels  levels // zero where cells are too small to tell
 }
 
 func (s *solver) fail(err error, strips []int, try, what string, args ...any) error {
@@ -61,28 +70,13 @@ func (s *solver) measure(ctx context.Context) error {
 		return err
 	}
 	m := newMeasurer(s.photo, &s.tone)
-	var blurs []float64
-	for _, t := range found {
-		c, blur, ok := m.coarse(t.id(), t.corners)
-		if !ok {
-			continue
-		}
-		blurs = append(blurs, math.Max(blur[0], blur[1]))
-		shape := [2]*profile{gaussProfile(blur[0]), gaussProfile(blur[1])}
-		if r, ok := m.fine(t.strip, t.tag, homographyOf(c), blur, shape); ok {
-			s.tags = append(s.tags, r)
-		}
-	}
-	if len(blurs) > 0 {
-		if b := median(blurs); b > maxBlurPx {
-			return s.fail(ErrBlurred, nil, "hold the camera still, let it focus on the face, and give it more light",
-				"the photo is blurred: its edges spread over %.1f px (standard deviation), %.1f at most can be measured", b, maxBlurPx)
-		}
-	}
-	if err := s.enough(); err != nil {
+	if err := s.firstLook(m, found); err != nil {
 		return err
 	}
 	if err := s.solve(ctx); err != nil {
+		return err
+	}
+	if err := s.settleKind(ctx); err != nil {
 		return err
 	}
 	for range 2 {
@@ -97,13 +91,75 @@ func (s *solver) measure(ctx context.Context) error {
 	return s.check()
 }
 
-func (s *solver) enough() error {
+// checkOptions refuses settings that can't be meant.
+func (s *solver) checkOptions() error {
+	o := s.options
+	if o.DPI != 0 && !(o.DPI >= minScanDPI && o.DPI <= maxScanDPI) {
+		return s.fail(ErrBadOption, nil, "give the resolution that the scanner was set to", "a scan of %g dpi can't be used, %d to %d can", o.DPI, minScanDPI, maxScanDPI)
+	}
+	for _, c := range []struct {
+		name          string
+		read, nominal float64
+	}{{"--printed-x", o.PrintedXMM, strip.CheckXMM}, {"--printed-y", o.PrintedYMM, strip.CheckYMM}} {
+		if c.read != 0 && !(math.Abs(c.read/c.nominal-1) <= maxPrintError) {
+			return s.fail(ErrBadOption, nil, "give what calipers read between the ends of the check line, in mm", "%s %g can't be: that check line is %g mm long on a card printed at 100 %%", c.name, c.read, c.nominal)
+		}
+	}
+	return nil
+}
+
+// maxPrintError is how far from nominal a check line may be: A4 fitted to Letter prints at 94 %.
+const maxPrintError = 0.15
+
+// firstLook measures every tag on its own.
+func (s *solver) firstLook(m *measurer, found []foundTag) error {
+	type look struct {
+		corners [4]geom.PointPx
+		blur    [2]float64
+		ok      bool
+	}
+	looks := make([]look, len(found))
+	var blurs []float64
+	var grey []levels
+	for i, t := range found {
+		l := &looks[i]
+		if l.corners, l.blur, l.ok = m.coarse(t.id(), t.corners); !l.ok {
+			continue
+		}
+		b := math.Max(l.blur[0], l.blur[1])
+		blurs = append(blurs, b)
+		if g, ok := m.levels(t.id(), l.corners, b); ok && g.white > g.black {
+			grey = append(grey, g)
+		}
+	}
+	if len(blurs) > 0 {
+		if b := median(blurs); b > maxBlurPx {
+			return s.fail(ErrBlurred, nil, "hold the camera still, let it focus on the face, and give it more light",
+				"the photo is blurred: its edges spread over %.1f px (standard deviation), %.1f at most can be measured", b, maxBlurPx)
+		}
+	}
+	if len(grey) > 0 {
+		s.levels = typical(grey)
+		m.fitter.darkNoise = math.Max(minDarkNoise, math.Min(1, s.levels.blackVar/s.levels.whiteVar))
+	}
+	for i, t := range found {
+		if l := looks[i]; l.ok {
+			shape := [2]*profile{gaussProfile(l.blur[0]), gaussProfile(l.blur[1])}
+			if r, ok := m.fine(t.strip, t.tag, homographyOf(l.corners), l.blur, shape); ok {
+				s.tags = append(s.tags, r)
+			}
+		}
+	}
 	if len(s.tags) < minTags {
 		return s.fail(ErrFewTags, nil, "lay the strips so that all of every strip is in the picture, sharp and without glare",
 			"only %d tags of the strips can be measured in the picture, at least %d are needed", len(s.tags), minTags)
 	}
 	return nil
 }
+
+// minDarkNoise keeps the white side of an edge from being ignored, however noisy: the black alone doesn't tell an edge's
+// place from its contrast.
+const minDarkNoise = 0.15
 
 // remeasure reads every tag of the strips in sight again, where the camera says it is and with the shape that edges
 // have thereabouts: tags that were not found gain a reading, and the others lose the error of having been taken for flat
@@ -166,7 +222,7 @@ func near(known *[strip.TagsPer]*tagReading, sums *[strip.TagsPer][2]profileSum,
 
 // newModel returns a model with no pose yet.
 func (s *solver) newModel() *model {
-	m := &model{width: s.photo.Width, height: s.photo.Height, scaleX: 1, scaleY: 1, scan: s.options.DPI > 0}
+	m := &model{width: s.photo.Width, height: s.photo.Height, scaleX: 1, scaleY: 1, scan: s.scan}
 	if x := s.options.PrintedXMM; x > 0 {
 		m.scaleX = x / strip.CheckXMM
 	}
@@ -262,7 +318,9 @@ func (s *solver) solution() *Solution {
 	m := s.fit.model
 	v := m.view()
 	out := &Solution{Camera: v.camera, RMSPx: s.fit.rmsPx, PrintedScale: [2]float64{m.scaleX, m.scaleY}, Tone: s.tone}
-	if !m.scan {
+	if m.scan {
+		out.ScanDPI = m.scanDPI()
+	} else {
 		out.HeightMM = v.camera.CentreInPlane()[2]
 		out.TiltDeg = math.Acos(math.Min(1, math.Max(-1, -v.camera.R[8]))) * 180 / math.Pi
 	}
@@ -296,6 +354,9 @@ func (s *solver) solution() *Solution {
 		out.Tags = append(out.Tags, TagFit{Strip: m.numbers[o.k], Tag: o.tag, CornersPx: o.corners, ResidualPx: s.fit.left[i], Weight: s.fit.weight[i], GrowthPx: t.growthPx})
 	}
 	out.BlurPx = median(blur)
+	if s.levels.white > 0 {
+		out.NoiseLevel = s.levels.noiseAt(midGrey)
+	}
 	out.fit = s.fit
 	out.Warnings = s.advice()
 	return out
