@@ -41,3 +41,17 @@ func BenchmarkBareGreyDecode(b *testing.B) {
 		m.Close()
 	}
 }
+
+func BenchmarkPreview(b *testing.B) {
+	p := mustLoad(b, benchFile(b))
+	for b.Loop() {
+		p.Preview(1400)
+	}
+}
+
+func BenchmarkTurn(b *testing.B) {
+	p := mustLoad(b, benchFile(b))
+	for b.Loop() {
+		turned(p.Gray, p.Width, p.Height, 6)
+	}
+}
