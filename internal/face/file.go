@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"portmatch/internal/geom"
 )
@@ -24,6 +25,8 @@ var (
 const (
 	maxFileBytes = 64 << 20
 	maxReachMM   = 5000
+	maxOpenings  = 1000
+	maxPoints    = 200_000 // of one outline
 )
 
 // The file's form. A port's sigma and bias are standard uncertainties normal to the edge, one a vertex, mm; unsure lists
@@ -82,7 +85,7 @@ func Encode(w io.Writer, f *Face) error {
 }
 
 // Decode reads a trace file. Uncertainties that the file doesn't give are taken as 0: an outline drawn by hand or by a
-// program is exact as it stands.
+// program is exact as it stands. Outlines come back anticlockwise, whichever way the file has them.
 func Decode(r io.Reader) (*Face, error) {
 	data, err := io.ReadAll(io.LimitReader(r, maxFileBytes+1))
 	if err != nil {
@@ -118,6 +121,9 @@ func Decode(r io.Reader) (*Face, error) {
 		}
 		f.Ports = append(f.Ports, Port{Number: p.Port, Edge: e, CutByFrame: p.CutByFrame})
 	}
+	if len(t.Holes) > maxOpenings || len(t.Ports) > maxOpenings || len(t.Fields) > maxOpenings {
+		return nil, fmt.Errorf("%w: %d ports, %d holes and %d fields", ErrBadTrace, len(t.Ports), len(t.Holes), len(t.Fields))
+	}
 	for i, h := range t.Holes {
 		if !reachable(h.X) || !reachable(h.Y) || !(h.Diameter > 0 && h.Diameter < maxReachMM) || !sigma(h.Sigma) || !sigma(h.SigmaDiameter) {
 			return nil, fmt.Errorf("%w: hole %d: x %g, y %g, diameter %g", ErrBadTrace, i+1, h.X, h.Y, h.Diameter)
@@ -136,6 +142,11 @@ func Decode(r io.Reader) (*Face, error) {
 	for _, fd := range f.Fields {
 		if !(fd.ScaleMM > 0) || !reachable(fd.CentreMM.X) || !reachable(fd.CentreMM.Y) {
 			return nil, fmt.Errorf("%w: field %q has no scale", ErrBadTrace, fd.Name)
+		}
+		for i := range fd.X {
+			if !reachable(fd.X[i]) || !reachable(fd.Y[i]) {
+				return nil, fmt.Errorf("%w: field %q displaces by (%g, %g) mm", ErrBadTrace, fd.Name, fd.X[i], fd.Y[i])
+			}
 		}
 	}
 	return f, nil
@@ -160,6 +171,9 @@ func edgeIn(outline [][2]float64, t traceEdge) (Edge, error) {
 	n := len(outline)
 	if n < 3 {
 		return Edge{}, fmt.Errorf("%d points enclose nothing", n)
+	}
+	if n > maxPoints {
+		return Edge{}, fmt.Errorf("%d points are more than the %d there may be", n, maxPoints)
 	}
 	e := Edge{CorrMM: t.CorrMM, Sure: make([]bool, n)}
 	for i, p := range outline {
@@ -186,6 +200,12 @@ func edgeIn(outline [][2]float64, t traceEdge) (Edge, error) {
 		for i := u[0]; i <= u[1]; i++ {
 			e.Sure[i] = false
 		}
+	}
+	if geom.Outline(e.Outline).SignedAreaMM2() < 0 {
+		slices.Reverse(e.Outline)
+		slices.Reverse(e.SigmaMM)
+		slices.Reverse(e.BiasMM)
+		slices.Reverse(e.Sure)
 	}
 	return e, nil
 }

@@ -61,21 +61,37 @@ func TestDecodeRefuses(t *testing.T) {
 		`{}`:           ErrNotTrace,
 		`[1]`:          ErrNotTrace,
 		`{"schema":2}`: ErrNewerSchema,
-		`{"schema":1,"units":"in",` + port + `}]}`:                                       ErrBadTrace,
-		`{"schema":1,"units":"mm","ports":[]}`:                                           ErrBadTrace,
-		`{"schema":1,"units":"mm","ports":[{"port":1,"outline":[[0,0],[1,0]]}]}`:         ErrBadTrace,
-		`{"schema":1,"units":"mm","ports":[{"port":0,"outline":[[0,0],[1,0],[0,1]]}]}`:   ErrBadTrace,
-		`{"schema":1,"units":"mm","ports":[{"port":1,"outline":[[0,0],[1e9,0],[0,1]]}]}`: ErrBadTrace,
-		`{"schema":1,"units":"mm",` + port + `,"sigma":[1]}]}`:                           ErrBadTrace,
-		`{"schema":1,"units":"mm",` + port + `,"sigma":[0,-1,0]}]}`:                      ErrBadTrace,
-		`{"schema":1,"units":"mm",` + port + `,"unsure":[[2,3]]}]}`:                      ErrBadTrace,
-		`{"schema":1,"units":"mm",` + port + `}],"holes":[{"x":0,"y":0}]}`:               ErrBadTrace,
-		`{"schema":1,"units":"mm",` + port + `}],"fields":[{"name":"height"}]}`:          ErrBadTrace,
-		`{"schema":1,"units":"mm",` + port + `}],"part_outline":[[0,0]]}`:                ErrBadTrace,
+		`{"schema":1,"units":"in",` + port + `}]}`:                                                       ErrBadTrace,
+		`{"schema":1,"units":"mm","ports":[]}`:                                                           ErrBadTrace,
+		`{"schema":1,"units":"mm","ports":[{"port":1,"outline":[[0,0],[1,0]]}]}`:                         ErrBadTrace,
+		`{"schema":1,"units":"mm","ports":[{"port":0,"outline":[[0,0],[1,0],[0,1]]}]}`:                   ErrBadTrace,
+		`{"schema":1,"units":"mm","ports":[{"port":1,"outline":[[0,0],[1e9,0],[0,1]]}]}`:                 ErrBadTrace,
+		`{"schema":1,"units":"mm",` + port + `,"sigma":[1]}]}`:                                           ErrBadTrace,
+		`{"schema":1,"units":"mm",` + port + `,"sigma":[0,-1,0]}]}`:                                      ErrBadTrace,
+		`{"schema":1,"units":"mm",` + port + `,"unsure":[[2,3]]}]}`:                                      ErrBadTrace,
+		`{"schema":1,"units":"mm",` + port + `}],"holes":[{"x":0,"y":0}]}`:                               ErrBadTrace,
+		`{"schema":1,"units":"mm",` + port + `}],"fields":[{"name":"height"}]}`:                          ErrBadTrace,
+		`{"schema":1,"units":"mm",` + port + `}],"part_outline":[[0,0]]}`:                                ErrBadTrace,
+		`{"schema":1,"units":"mm",` + port + `}],"fields":[{"name":"height","scale_mm":1,"x":[1e300]}]}`: ErrBadTrace,
 	} {
 		if f, err := Decode(strings.NewReader(text)); !errors.Is(err, want) {
 			t.Errorf("Decode(%s) = %v, %v; want %v", text, f, err, want)
 		}
+	}
+}
+
+func TestDecodeTurnsClockwiseOutlines(t *testing.T) {
+	f, err := Decode(strings.NewReader(`{"schema": 1, "units": "mm", "ports": [{"port": 1,
+		"outline": [[0, 0], [0, 4], [3, 4]], "sigma": [0.1, 0.2, 0.3], "unsure": [[2, 2]]}]}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	e := f.Ports[0].Edge
+	if a := geom.Outline(e.Outline).SignedAreaMM2(); a != 6 { // 3 · 4 / 2
+		t.Errorf("area %g, want 6", a)
+	}
+	if e.Outline[0] != (geom.PointMM{X: 3, Y: 4}) || e.SigmaMM[0] != 0.3 || e.Sure[0] || !e.Sure[1] {
+		t.Errorf("the values did not turn with their points: %+v", e)
 	}
 }
 
