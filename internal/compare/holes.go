@@ -11,13 +11,9 @@ import (
 // pair is a hole that both faces have: its index in either.
 type pair struct{ t, w int }
 
-const (
-	// Bolt holes of a punched gasket may stand off by the standard's own tolerance between neighbours (ASME B16.21: 1.0 mm)
-	// and the half of a per cent that a printed card may lie about over 100 mm.
-	holeReachMM = 1.5
-	// A hypothesis from two holes is first taken this much wider, since their own error turns it.
-	firstReachMM = 3.0
-)
+// Bolt holes of a punched gasket may stand off by the standard's own tolerance between neighbours (ASME B16.21: 1.0 mm)
+// and the half of a per cent that a printed card may lie about over 100 mm.
+const holeReachMM = 1.5
 
 // fit is one way to lay the target on the work face by their holes.
 type fit struct {
@@ -28,22 +24,22 @@ type fit struct {
 
 // holeFits returns every way in which at least two holes of the target fall on holes of the work face, in either hand,
 // best first: most pairs, then smallest residual.
-func holeFits(target, work []face.Hole) []fit {
+func holeFits(target, work []face.Hole, reachMM float64) []fit {
 	var fits []fit
 	seen := map[string]bool{}
 	for i := range target {
 		for j := i + 1; j < len(target); j++ {
 			dt := target[i].Centre.Dist(target[j].Centre)
-			if dt < 2*firstReachMM {
+			if dt < 4*reachMM {
 				continue // too near to each other to give a direction
 			}
 			for k := range work {
 				for l := range work {
-					if k == l || math.Abs(work[k].Centre.Dist(work[l].Centre)-dt) > holeReachMM {
+					if k == l || math.Abs(work[k].Centre.Dist(work[l].Centre)-dt) > reachMM || !alike(target[i], work[k]) || !alike(target[j], work[l]) {
 						continue
 					}
 					for _, hand := range []geom.Hand{geom.SameHand, geom.OtherHand} {
-						if f, ok := grow(target, work, []pair{{i, k}, {j, l}}, hand); ok {
+						if f, ok := grow(target, work, []pair{{i, k}, {j, l}}, hand, reachMM); ok {
 							if key := pairsKey(f.pairs, hand); !seen[key] {
 								seen[key] = true
 								fits = append(fits, f)
@@ -74,9 +70,16 @@ func pairsKey(ps []pair, hand geom.Hand) string {
 	return string(b)
 }
 
-// grow adds to the pairs all that fall together once these do.
-func grow(target, work []face.Hole, pairs []pair, hand geom.Hand) (fit, bool) {
-	reach := firstReachMM
+// alike tells whether two holes may be one: a thread and the clearance hole over it differ by a quarter, a chamfer adds
+// a millimetre or two, but no hole is twice as large as its partner.
+func alike(a, b face.Hole) bool {
+	return a.DiameterMM < 2*b.DiameterMM && b.DiameterMM < 2*a.DiameterMM
+}
+
+// grow adds to the pairs all that fall together once these do. Two holes' own errors turn what they hold, so that the first
+// look around reaches twice as far.
+func grow(target, work []face.Hole, pairs []pair, hand geom.Hand, reachMM float64) (fit, bool) {
+	reach := 2 * reachMM
 	for {
 		m, err := fitPairs(target, work, pairs, nil, hand)
 		if err != nil {
@@ -86,15 +89,15 @@ func grow(target, work []face.Hole, pairs []pair, hand geom.Hand) (fit, bool) {
 		if len(next) < 2 {
 			return fit{}, false
 		}
-		if reach == holeReachMM && slices.Equal(next, pairs) {
+		if reach == reachMM && slices.Equal(next, pairs) {
 			return fit{m.ToFromFrom, pairs, m.RMSMM}, true
 		}
-		if len(next) < len(pairs) && reach == holeReachMM {
+		if len(next) < len(pairs) && reach == reachMM {
 			// Shrinking further could go back and forth.
 			m, err = fitPairs(target, work, next, nil, hand)
 			return fit{m.ToFromFrom, next, m.RMSMM}, err == nil
 		}
-		pairs, reach = next, holeReachMM
+		pairs, reach = next, reachMM
 	}
 }
 
@@ -115,7 +118,7 @@ func pairsWithin(target, work []face.Hole, m geom.Rigid, reachMM float64) []pair
 	var out []pair
 	for i, p := range laid {
 		best := nearestHole(work, p)
-		if best < 0 || work[best].Centre.Dist(p) > reachMM {
+		if best < 0 || work[best].Centre.Dist(p) > reachMM || !alike(target[i], work[best]) {
 			continue
 		}
 		mutual := true
@@ -197,4 +200,42 @@ func dowels(target, work []face.Hole, pairs []pair) []pair {
 		}
 	}
 	return best
+}
+
+// maxScaleOff is how far two photos' scales may differ and still be recognised as one pattern: a card fitted to the wrong
+// paper is 6 % off (A4 on Letter prints at 0.94).
+const maxScaleOff = 0.08
+
+// otherScale returns the factor by which the target's pattern must be enlarged for at least need of its holes to fall on
+// the work's, or 0 if there is none.
+func otherScale(target, work []face.Hole, need int) float64 {
+	best, ratio := need-1, 0.0
+	half := span(target) / 2
+	scaled := make([]face.Hole, len(target))
+	for i := range target {
+		for j := range target[:i] {
+			d := target[i].Centre.Dist(target[j].Centre)
+			if d < half {
+				continue
+			}
+			for k := range work {
+				for l := range work {
+					r := work[k].Centre.Dist(work[l].Centre) / d
+					if k == l || math.Abs(r-1) > maxScaleOff {
+						continue
+					}
+					for n, h := range target {
+						scaled[n] = h
+						scaled[n].Centre = h.Centre.Scale(r)
+					}
+					for _, hand := range []geom.Hand{geom.SameHand, geom.OtherHand} {
+						if f, ok := grow(scaled, work, []pair{{i, k}, {j, l}}, hand, holeReachMM); ok && len(f.pairs) > best {
+							best, ratio = len(f.pairs), r
+						}
+					}
+				}
+			}
+		}
+	}
+	return ratio
 }

@@ -105,17 +105,56 @@ func lay(target, work *face.Face, opts Options) (*laid, error) {
 	return l, err
 }
 
+// Lay finds how the target lies on the work face, without comparing them: the map from the target's face frame to the
+// work's. Errors as Match's.
+func Lay(target, work *face.Face, opts Options) (workFromTarget geom.Rigid, err error) {
+	l, err := lay(target, work, opts)
+	if err != nil {
+		return geom.Rigid{}, err
+	}
+	return l.workFromTarget, nil
+}
+
 // align finds how the target lies on the work face.
 func align(target, work *face.Face, targetPorts, workPorts []ring, opts Options) (alignment, error) {
-	fits := holeFits(target.Holes, work.Holes)
+	choices, err := waysToLay(target, work, targetPorts, workPorts)
+	if err != nil {
+		return alignment{}, err
+	}
+	c, err := settle(choices, targetPorts, opts.Flipped, opts.Turned)
+	if err != nil {
+		return alignment{}, err
+	}
+	if n := min(len(targetPorts), len(workPorts)); c.paired == 0 || 2*c.paired < n {
+		return alignment{}, &MismatchError{
+			What: fmt.Sprintf("laid on their %s, only %d of the target's %d ports lie on one of the work's %d", c.on, c.paired, len(targetPorts), len(workPorts)),
+			Try:  tryParts}
+	}
+	if c.on == "outlines" {
+		c.warnings = append(c.warnings, face.Warning{Photo: "work",
+			What: "the parts have no two holes in common and were laid on their edges: a shift that all ports share does not show",
+			Try:  "photograph both parts with all their holes in view"})
+	}
+	return c.alignment, nil
+}
+
+const tryParts = "check that these are the two parts that are bolted together, and that both show whole in their photos"
+
+// waysToLay returns every way to lay the parts together that their holes allow, or their edges where holes are too few.
+func waysToLay(target, work *face.Face, targetPorts, workPorts []ring) ([]choice, error) {
 	least := min(len(target.Holes), len(work.Holes))
 	if least < 2 {
-		return alignment{}, &FaceError{"work", "fewer than two holes were found in both", "photograph the parts so that their holes show"}
+		if choices := outlineFits(target, work, targetPorts, workPorts); len(choices) > 0 {
+			return choices, nil
+		}
+		return nil, &MismatchError{What: fmt.Sprintf("the target has %d holes and the work %d, too few to lay them together, and no way was found in which their %d and %d ports lie on each other",
+			len(target.Holes), len(work.Holes), len(targetPorts), len(workPorts)), Try: tryParts}
 	}
+	fits := holeFits(target.Holes, work.Holes, holeReachMM)
 	// Holes may be missed or not be drilled; but where not even half of them fall together the rest is chance.
 	need := max(2, (least+1)/2)
 	if len(fits) == 0 || len(fits[0].pairs) < need {
-		return alignment{}, holesDisagree(target, work, fits)
+		return nil, holesDisagree(target, work, fits, need)
 	}
 	var choices []choice
 	for _, f := range fits {
@@ -131,19 +170,22 @@ func align(target, work *face.Face, targetPorts, workPorts []ring, opts Options)
 		c.portsMM, c.paired = portsApartMM(targetPorts, workPorts, a.workFromTarget)
 		choices = append(choices, c)
 	}
-	c, err := settle(choices, targetPorts, opts.Flipped, opts.Turned)
-	if err != nil {
-		return alignment{}, err
+	if len(choices) == 0 {
+		return nil, holesDisagree(target, work, fits, need)
 	}
-	if n := min(len(targetPorts), len(workPorts)); 2*c.paired < n {
-		return alignment{}, &MismatchError{
-			What: fmt.Sprintf("%d of %d holes fall together, but only %d of the target's %d ports lie on one of the work's %d", len(c.pairs), least, c.paired, len(targetPorts), len(workPorts)),
-			Try:  "check that these are the two parts that are bolted together"}
-	}
-	return c.alignment, nil
+	return choices, nil
 }
 
-func holesDisagree(target, work *face.Face, fits []fit) error {
+func holesDisagree(target, work *face.Face, fits []fit, need int) error {
+	if ratio := otherScale(target.Holes, work.Holes, max(need, 3)); ratio != 0 {
+		larger, size := "larger", ratio-1
+		if ratio < 1 {
+			larger, size = "smaller", 1-ratio
+		}
+		return &MismatchError{ScaleRatio: ratio,
+			What: fmt.Sprintf("their holes have one pattern, but the work's is %.1f %% %s than the target's", 100*size, larger),
+			Try:  "check that both cards were printed at 100 %, or give --printed-x and --printed-y, --dpi and the heights as they are"}
+	}
 	n := 0
 	if len(fits) > 0 {
 		n = len(fits[0].pairs)
@@ -151,7 +193,7 @@ func holesDisagree(target, work *face.Face, fits []fit) error {
 	return &MismatchError{
 		What: fmt.Sprintf("of the target's %d and the work's %d holes no more than %d fall together; the holes farthest apart are %.1f mm apart on the target and %.1f mm on the work; the target has %d ports, the work %d",
 			len(target.Holes), len(work.Holes), n, span(target.Holes), span(work.Holes), len(target.Ports), len(work.Ports)),
-		Try: "check that these are the two parts that are bolted together, and that the whole part shows in both photos"}
+		Try: tryParts}
 }
 
 func span(holes []face.Hole) float64 {
