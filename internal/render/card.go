@@ -40,7 +40,7 @@ func Card(w io.Writer, o CardOptions) error {
 		for _, s := range page.Strips {
 			drawStrip(d, s)
 		}
-		drawCheckLine(d, page.CheckY, geom.PointMM{})
+		d.ticked(page.CheckY.A, page.CheckY.B)
 		drawCardWords(d, page, o.Units)
 	}
 	return d.finish(w)
@@ -53,14 +53,14 @@ func cutPen() pen { return pen{widthMM: 0.13, ink: gray(0x60), dashes: []float64
 func drawStrip(d *document, s strip.Placed) {
 	place := func(p geom.PointMM) geom.PointMM { return s.Origin.Add(p) }
 	corners := strip.Corners()
-	var edge ring
+	var edge geom.Outline
 	for _, c := range corners {
 		edge = append(edge, place(c))
 	}
-	d.stroke(cutPen(), ringPath(edge))
+	d.stroke(cutPen(), closedPath(edge))
 
 	// One path for all the tags of a strip, with cells merged: a viewer that smooths edges leaves no hairline inside.
-	var black []ring
+	var black []geom.Outline
 	for i := range strip.TagsPer {
 		lowerLeft := place(strip.TagCorners(i)[0])
 		for _, r := range blackAreas(strip.TagID(s.Number, i)) {
@@ -70,27 +70,19 @@ func drawStrip(d *document, s strip.Placed) {
 			black = append(black, r)
 		}
 	}
-	d.fill(gray(0), ringPath(black...))
+	d.fill(gray(0), closedPath(black...))
 
 	line := strip.CheckLine()
-	drawCheckLine(d, line, s.Origin)
+	d.ticked(place(line.A), place(line.B))
 	words := typeface{sizeMM: 2.2, ink: gray(0x30)}
 	mid := place(line.A.Add(line.B).Scale(0.5))
 	d.text(words, centre, mid.Add(geom.PointMM{Y: 0.7}), fmt.Sprintf("%.1f mm", strip.CheckXMM))
 	d.text(words, right, place(geom.PointMM{X: corners[1].X - 2, Y: 2.2}), fmt.Sprintf("strip %d", s.Number))
 }
 
-// drawCheckLine draws a check line with its end ticks; its frame's origin stands at origin on the page.
-func drawCheckLine(d *document, l strip.Line, origin geom.PointMM) {
-	a, b := origin.Add(l.A), origin.Add(l.B)
-	u := b.Sub(a).Scale(1 / b.Dist(a))
-	tick := geom.PointMM{X: -u.Y, Y: u.X}.Scale(strip.TickLengthMM / 2)
-	d.fill(gray(0), bars(strip.LineWidthMM, segment{a, b}, segment{a.Sub(tick), a.Add(tick)}, segment{b.Sub(tick), b.Add(tick)}))
-}
-
 // blackAreas returns the black areas of a tag, its lower-left corner at the origin, as closed curves with black on their
 // left: outer borders anticlockwise, holes clockwise, no vertex on a straight run.
-func blackAreas(id int) []ring {
+func blackAreas(id int) []geom.Outline {
 	type node struct{ x, y int }
 	next := map[node][]node{} // the border's steps from each grid point, black on the left
 	add := func(a, b node) { next[a] = append(next[a], b) }
@@ -113,7 +105,7 @@ func blackAreas(id int) []ring {
 			}
 		}
 	}
-	var areas []ring
+	var areas []geom.Outline
 	for x := 0; x <= strip.Cells; x++ {
 		for y := 0; y <= strip.Cells; y++ {
 			for len(next[node{x, y}]) > 0 {
@@ -124,7 +116,7 @@ func blackAreas(id int) []ring {
 					path = append(path, at)
 					at = to
 				}
-				var r ring
+				var r geom.Outline
 				for i, p := range path {
 					before, after := path[(i+len(path)-1)%len(path)], path[(i+1)%len(path)]
 					if (p.x-before.x)*(after.y-p.y) != (p.y-before.y)*(after.x-p.x) {
@@ -177,17 +169,17 @@ func drawLaying(d *document, room box) {
 		return
 	}
 	at := func(x, y float64) geom.PointMM { return geom.PointMM{X: room.lo.X + s*x, Y: room.hi.Y - s*(32-y)} }
-	rect := func(x, y, w, h float64) ring {
-		return ring{at(x, y), at(x+w, y), at(x+w, y+h), at(x, y+h)}
+	rect := func(x, y, w, h float64) geom.Outline {
+		return geom.Outline{at(x, y), at(x+w, y), at(x+w, y+h), at(x, y+h)}
 	}
 	thin := pen{widthMM: 0.25, ink: gray(0x40)}
-	d.stroke(thin, ringPath(rect(5, 9, 80, 14)))
+	d.stroke(thin, closedPath(rect(5, 9, 80, 14)))
 	for _, x := range []float64{15, 35, 55, 75} {
 		d.stroke(thin, circlePath(at(x, 16), 4.5*s))
 	}
-	strips := []ring{rect(0, 0, 45, 6), rect(45, 26, 45, 6)}
-	d.fill(gray(0xd8), ringPath(strips...))
-	d.stroke(thin, ringPath(strips...))
+	strips := []geom.Outline{rect(0, 0, 45, 6), rect(45, 26, 45, 6)}
+	d.fill(gray(0xd8), closedPath(strips...))
+	d.stroke(thin, closedPath(strips...))
 	words := typeface{sizeMM: 3 * s, ink: gray(0x40)}
 	for _, c := range []geom.PointMM{at(22.5, 2), at(67.5, 28)} {
 		d.text(words, centre, c, "strip")

@@ -74,10 +74,10 @@ func (u Units) areaDecimals() int {
 }
 
 // LengthText shows a length given in mm, without its unit.
-func (u Units) LengthText(mm float64) string { return fixed(u.fromMM(mm), u.lengthDecimals()) }
+func (u Units) LengthText(mm float64) string { return decimal(u.fromMM(mm), u.lengthDecimals()) }
 
 // AreaText shows an area given in mm², without its unit.
-func (u Units) AreaText(mm2 float64) string { return fixed(u.fromMM2(mm2), u.areaDecimals()) }
+func (u Units) AreaText(mm2 float64) string { return decimal(u.fromMM2(mm2), u.areaDecimals()) }
 
 // LengthPM shows a measured length (mm) with its uncertainty, "1.83 ± 0.06".
 func (u Units) LengthPM(q compare.Quantity) string {
@@ -110,8 +110,8 @@ func Percent(share float64) string {
 	return strconv.Itoa(int(p)) + " %"
 }
 
-// fixed formats with a fixed number of decimals and never says "-0.00".
-func fixed(v float64, decimals int) string {
+// decimal formats with a fixed number of decimals and never says "-0.00".
+func decimal(v float64, decimals int) string {
 	s := strconv.FormatFloat(v, 'f', decimals, 64)
 	if zero, err := strconv.ParseFloat(s, 64); err == nil && zero == 0 {
 		return strconv.FormatFloat(0, 'f', decimals, 64)
@@ -130,3 +130,12 @@ func upward(v float64, decimals int) string {
 
 // exact formats a value so that reading it back gives the same float64: for files that programs read.
 func exact(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+
+// micro formats a coordinate in mm to a tenth of a micrometre: finer than any outline is known.
+func micro(mm float64) string {
+	s := strconv.FormatFloat(mm, 'f', 4, 64)
+	if s == "-0.0000" {
+		return "0.0000"
+	}
+	return s
+}

@@ -10,11 +10,11 @@ import (
 // segment is a straight line in mm.
 type segment struct{ a, b geom.PointMM }
 
-// hatching covers the inside of one ring less the inside of another with parallel lines, angleRad from the x axis, pitch
+// hatching covers the inside of one geom.Outline less the inside of another with parallel lines, angleRad from the x axis, pitch
 // apart. The lines pass through the frame's origin's grid, so that hatching runs on across pages. Each line is cut by both
 // rings on its own, so no polygon arithmetic is needed and no shape, however broken, can upset it. Lines are measured by
 // their even-odd crossings.
-func hatching(inside, outside ring, angleRad, pitchMM float64) []segment {
+func hatching(inside, outside geom.Outline, angleRad, pitchMM float64) []segment {
 	along := geom.PointMM{X: math.Cos(angleRad), Y: math.Sin(angleRad)}
 	across := geom.PointMM{X: -along.Y, Y: along.X}
 	in, out := crossings(inside, along, across, pitchMM), crossings(outside, along, across, pitchMM)
@@ -33,8 +33,8 @@ func hatching(inside, outside ring, angleRad, pitchMM float64) []segment {
 	return segs
 }
 
-// crossings returns, for each hatch line by its number, the sorted places along it where the ring crosses it.
-func crossings(r ring, along, across geom.PointMM, pitchMM float64) map[int][]float64 {
+// crossings returns, for each hatch line by its number, the sorted places along it where the geom.Outline crosses it.
+func crossings(r geom.Outline, along, across geom.PointMM, pitchMM float64) map[int][]float64 {
 	rows := map[int][]float64{}
 	for i, p := range r {
 		q := r[(i+1)%len(r)]

@@ -4,9 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"image"
-	"os"
 	"os/exec"
-	"path/filepath"
 	"regexp"
 	"strconv"
 	"testing"
@@ -24,20 +22,30 @@ type sheet struct {
 // rasterised draws one page (from 1) of a PDF with pdftoppm.
 func rasterised(t *testing.T, pdf []byte, page int, dpi float64) sheet {
 	t.Helper()
-	file := filepath.Join(t.TempDir(), "page.pdf")
-	if err := os.WriteFile(file, pdf, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	w, h, pix := pdftoppm(t, pdf, page, dpi, "-gray")
+	return sheet{&image.Gray{Pix: pix, Stride: w, Rect: image.Rect(0, 0, w, h)}, dpi, pageSizes(t, pdf)[page-1].Y}
+}
+
+// pdftoppm returns the pixels of a page, one byte each with "-gray", else three.
+func pdftoppm(t *testing.T, pdf []byte, page int, dpi float64, flags ...string) (w, h int, pix []byte) {
+	t.Helper()
 	n := strconv.Itoa(page)
-	out, err := exec.Command("pdftoppm", "-gray", "-r", fmt.Sprint(dpi), "-f", n, "-l", n, file).Output()
+	cmd := exec.Command("pdftoppm", append(flags, "-r", fmt.Sprint(dpi), "-f", n, "-l", n, "-")...)
+	cmd.Stdin = bytes.NewReader(pdf)
+	out, err := cmd.Output()
 	if err != nil {
 		t.Fatalf("pdftoppm (Debian's poppler-utils): %v", err)
 	}
-	var w, h, top int
-	if _, err := fmt.Sscanf(string(out[:min(len(out), 40)]), "P5\n%d %d\n%d\n", &w, &h, &top); err != nil || top != 255 {
-		t.Fatalf("pdftoppm wrote no 8-bit grey picture: %v", err)
+	var kind string
+	var top int
+	if _, err := fmt.Sscan(string(out[:min(len(out), 40)]), &kind, &w, &h, &top); err != nil || top != 255 {
+		t.Fatalf("pdftoppm wrote no 8-bit picture: %v", err)
 	}
-	return sheet{&image.Gray{Pix: out[len(out)-w*h:], Stride: w, Rect: image.Rect(0, 0, w, h)}, dpi, pageSizes(t, pdf)[page-1].Y}
+	size := w * h
+	if kind == "P6" {
+		size *= 3
+	}
+	return w, h, out[len(out)-size:]
 }
 
 // px turns a place on the page (mm, y up) into pixels, the corner of the top-left pixel being (0, 0).
@@ -72,9 +80,7 @@ func (s sheet) darkMiddle(a, b geom.PointMM, widthMM float64) (mm float64, ok bo
 	return moment / sum, true
 }
 
-var (
-	mediaBox = regexp.MustCompile(`/MediaBox\[0 0 ([0-9.]+) ([0-9.]+)\]`)
-)
+var mediaBox = regexp.MustCompile(`/MediaBox\[0 0 ([0-9.]+) ([0-9.]+)\]`)
 
 // pageSizes reads the size of every page, mm, out of the PDF itself.
 func pageSizes(t *testing.T, pdf []byte) []geom.PointMM {

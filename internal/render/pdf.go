@@ -15,6 +15,7 @@ import (
 	"golang.org/x/image/font/gofont/goregular"
 
 	"portmatch/internal/geom"
+	"portmatch/internal/scalecard/strip"
 )
 
 const ptPerMM = 72 / 25.4 // ISO 32000: the user unit is 1/72 in
@@ -67,11 +68,10 @@ func (d *document) stroke(p pen, path *canvas.Path) {
 	d.ctx.SetFillColor(canvas.Transparent)
 	d.ctx.SetStrokeColor(p.ink)
 	d.ctx.SetStrokeWidth(p.widthMM)
-	dashes := make([]float64, len(p.dashes))
-	for i, l := range p.dashes {
-		dashes[i] = l / p.widthMM // canvas counts dashes in line widths
+	if len(p.dashes) > 0 {
+		// Cut here, since canvas takes dashes in line widths and forgets them on short paths.
+		path = path.Dash(0, p.dashes...)
 	}
-	d.ctx.SetDashes(0, dashes...)
 	d.ctx.DrawPath(0, 0, path)
 }
 
@@ -182,16 +182,23 @@ func linePath(segs ...segment) *canvas.Path {
 // bars are straight lines as filled rectangles: renderers move thin strokes onto their grid of dots, which shifts a line
 // by up to half a dot, but not fills. For every line that calipers are laid on.
 func bars(widthMM float64, segs ...segment) *canvas.Path {
-	var rects []ring
+	var rects []geom.Outline
 	for _, s := range segs {
 		d := s.b.Sub(s.a)
 		n := geom.PointMM{X: -d.Y, Y: d.X}.Scale(widthMM / 2 / d.Norm())
-		rects = append(rects, ring{s.a.Sub(n), s.b.Sub(n), s.b.Add(n), s.a.Add(n)})
+		rects = append(rects, geom.Outline{s.a.Sub(n), s.b.Sub(n), s.b.Add(n), s.a.Add(n)})
 	}
-	return ringPath(rects...)
+	return closedPath(rects...)
 }
 
-func ringPath(rs ...ring) *canvas.Path {
+// ticked draws a check line for calipers: its length is that between the middles of its end ticks.
+func (d *document) ticked(a, b geom.PointMM) {
+	u := b.Sub(a).Scale(1 / b.Dist(a))
+	tick := geom.PointMM{X: -u.Y, Y: u.X}.Scale(strip.TickLengthMM / 2)
+	d.fill(gray(0), bars(strip.LineWidthMM, segment{a, b}, segment{a.Sub(tick), a.Add(tick)}, segment{b.Sub(tick), b.Add(tick)}))
+}
+
+func closedPath(rs ...geom.Outline) *canvas.Path {
 	p := &canvas.Path{}
 	for _, r := range rs {
 		if len(r) < 2 {

@@ -1,0 +1,246 @@
+package render
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"portmatch/internal/compare"
+	"portmatch/internal/geom"
+)
+
+// drawPortWords writes number, verdict and the steps called out into the opening, where the paper is bare, and points at
+// the steps. What doesn't fit inside stands below the opening.
+func (m *mapSheet) drawPortWords(p *portDrawing) {
+	o := p.target
+	if len(o) < 3 {
+		o = p.work
+	}
+	if len(o) < 3 {
+		return
+	}
+	if !m.win.holds(boundsOf(o)) {
+		// Cut by the window: the words stand on the page that shows the port whole, here only its number, if its middle shows.
+		if c := o.CentroidMM(); m.win.holds(box{c, c}.grown(roomMM)) {
+			q := m.paperOf(c)
+			m.text(typeface{sizeMM: 6, bold: true, ink: gray(0)}, centre, q.Add(geom.PointMM{Y: -2}), strconv.Itoa(p.Port))
+		}
+		return
+	}
+	lines := m.portLines(p)
+	var w, h float64
+	for _, l := range lines {
+		w, h = math.Max(w, m.textWidth(l.face, l.words)), h+lineMM(l.face)
+	}
+	b := boundsOf(o)
+	mid := m.paperOf(o.CentroidMM())
+	// A rectangle three fifths as wide and high as the opening fits into any oval.
+	const share = 0.62
+	k := math.Min(1, math.Min(share*b.w()/w, share*b.h()/h))
+	const smallest = 0.7 // of the sizes above; less can't be read at arm's length
+	if k < smallest {
+		k = smallest
+		mid = m.paperOf(geom.PointMM{X: b.mid().X, Y: b.lo.Y - 2}).Sub(geom.PointMM{Y: k * h / 2})
+	}
+	words := box{mid, mid}.with(mid.Add(geom.PointMM{X: k * w / 2, Y: k * h / 2})).with(mid.Sub(geom.PointMM{X: k * w / 2, Y: k * h / 2}))
+	for _, c := range p.callouts {
+		m.drawLeader(words.grown(0.8), m.paperOf(c.at))
+	}
+	y := words.hi.Y
+	for _, l := range lines {
+		l.face.sizeMM *= k
+		y -= lineMM(l.face)
+		m.text(l.face, centre, geom.PointMM{X: mid.X, Y: y + 0.3*l.face.sizeMM}, l.words)
+	}
+}
+
+type textLine struct {
+	face  typeface
+	words string
+}
+
+// lineMM is a line's height with the space to the next.
+func lineMM(t typeface) float64 { return 1.25 * t.sizeMM }
+
+func (m *mapSheet) portLines(p *portDrawing) []textLine {
+	plain := typeface{sizeMM: 3, ink: gray(0)}
+	bold := typeface{sizeMM: 3, bold: true, ink: gray(0)}
+	lines := []textLine{{typeface{sizeMM: 6, bold: true, ink: gray(0)}, strconv.Itoa(p.Port)}, {bold, p.Verdict}}
+	for _, c := range p.callouts {
+		first, second := c.words(m.Units, m.Side)
+		lines = append(lines, textLine{bold, first}, textLine{plain, second})
+	}
+	if p.Verdict == compare.Grind || p.Verdict == compare.GrindPast {
+		lines = append(lines, textLine{plain, "area " + m.Units.AreaPM(p.RemoveArea) + " " + m.Units.Area()})
+	}
+	return lines
+}
+
+// drawLeader draws a thin line from a box of words to a place, and a ring round the place.
+func (m *mapSheet) drawLeader(from box, to geom.PointMM) {
+	const ringMM = 0.9
+	thin := pen{widthMM: narrowMM, ink: gray(0)}
+	d := to.Sub(from.mid())
+	// Where the way from the middle to the place leaves the box.
+	t := math.Min(from.w()/2/math.Abs(d.X), from.h()/2/math.Abs(d.Y))
+	m.stroke(thin, circlePath(to, ringMM))
+	if end := to.Sub(d.Scale(ringMM / d.Norm())); t < 1-ringMM/d.Norm() {
+		m.line(thin, from.mid().Add(d.Scale(t)), end)
+	}
+}
+
+// drawStencilNumber writes a port's number above its opening, on the paper that stays.
+func (m *mapSheet) drawStencilNumber(p *portDrawing) {
+	b := boundsOf(p.target)
+	at := geom.PointMM{X: b.mid().X, Y: b.hi.Y + 1.5}
+	if b.empty() || !m.win.holds(box{at, at}.grown(4)) {
+		return
+	}
+	m.text(typeface{sizeMM: 4, bold: true, ink: gray(0)}, centre, m.paperOf(at), strconv.Itoa(p.Port))
+}
+
+// drawJoins marks the same places of the face on neighbouring pages, so that they can be laid over each other.
+func (m *mapSheet) drawJoins(page int) {
+	col, row := page%len(m.cols), page/len(m.cols)
+	mark := func(p geom.PointMM, name string) {
+		if m.win.holds(box{p, p}) {
+			m.drawJoin(m.paperOf(p), name)
+		}
+	}
+	// Marks stand in the middle of what two windows share, near both ends of it; letters A … between columns, N … between rows.
+	ends := []float64{0.06, 0.94}
+	for c := max(0, col-1); c <= col && c+1 < len(m.cols); c++ {
+		x := (m.cols[c+1] + m.cols[c] + m.w) / 2
+		for i, e := range ends {
+			mark(geom.PointMM{X: x, Y: m.rows[row] + e*m.h}, fmt.Sprintf("%c%d", 'A'+c, 2*row+i+1))
+		}
+	}
+	for r := max(0, row-1); r <= row && r+1 < len(m.rows); r++ {
+		y := (m.rows[r] + m.rows[r+1] + m.h) / 2
+		for i, e := range ends {
+			mark(geom.PointMM{X: m.cols[col] + e*m.w, Y: y}, fmt.Sprintf("%c%d", 'N'+r, 2*col+i+1))
+		}
+	}
+}
+
+// drawJoin draws a slanting cross, which no hole has.
+func (m *mapSheet) drawJoin(at geom.PointMM, name string) {
+	const arm = 2.1
+	d, e := geom.PointMM{X: arm, Y: arm}, geom.PointMM{X: arm, Y: -arm}
+	m.fill(gray(0x40), bars(narrowMM, segment{at.Sub(d), at.Add(d)}, segment{at.Sub(e), at.Add(e)}))
+	m.text(typeface{sizeMM: 2.6, ink: gray(0x40)}, left, at.Add(geom.PointMM{X: 2.6, Y: -0.9}), name)
+}
+
+// drawFurniture draws all that stands round the window.
+func (m *mapSheet) drawFurniture(page int) {
+	lo := geom.PointMM{X: blankMM + leftBandMM, Y: blankMM + bottomBandMM}
+	hi := geom.PointMM{X: m.pageW - blankMM, Y: m.pageH - blankMM - titleBandMM}
+	// Crop marks at the window's corners, outside it.
+	const gap, length = 0.6, 1.8
+	var crops []segment
+	for _, x := range []float64{lo.X, hi.X} {
+		for _, y := range []float64{lo.Y, hi.Y} {
+			sx, sy := math.Copysign(1, x-lo.X-1), math.Copysign(1, y-lo.Y-1)
+			crops = append(crops, segment{geom.PointMM{X: x + sx*gap, Y: y}, geom.PointMM{X: x + sx*(gap+length), Y: y}},
+				segment{geom.PointMM{X: x, Y: y + sy*gap}, geom.PointMM{X: x, Y: y + sy*(gap+length)}})
+		}
+	}
+	m.stroke(pen{widthMM: narrowMM, ink: gray(0)}, linePath(crops...))
+	m.drawTitle(page)
+
+	words := typeface{sizeMM: 2.6, ink: gray(0)}
+	label := checkLabel(m.Units)
+	across := geom.PointMM{X: lo.X, Y: blankMM + 5}
+	m.ticked(across, across.Add(geom.PointMM{X: checkMM * m.kx}))
+	m.text(words, centre, across.Add(geom.PointMM{X: checkMM * m.kx / 2, Y: 1}), label)
+	up := geom.PointMM{X: blankMM + 4, Y: lo.Y + 3}
+	m.ticked(up, up.Add(geom.PointMM{Y: checkMM * m.ky}))
+	m.turned(up.Add(geom.PointMM{X: -1, Y: checkMM * m.ky / 2}), func() { m.text(words, centre, geom.PointMM{}, label) })
+	m.drawPlan(page, box{geom.PointMM{X: hi.X - 60, Y: blankMM}, geom.PointMM{X: hi.X, Y: blankMM + bottomBandMM - 4.5}})
+}
+
+func checkLabel(u Units) string {
+	s := fmt.Sprintf("check line %.1f mm", checkMM)
+	if u == Inch {
+		s += " = " + Inch.LengthText(checkMM) + " in"
+	}
+	return s
+}
+
+func (m *mapSheet) drawTitle(page int) {
+	top := m.pageH - blankMM
+	x := blankMM + leftBandMM
+	what := "Metal to remove"
+	if m.Stencil {
+		what = "Stencil of the target openings"
+	}
+	title := fmt.Sprintf("%s, pass %d", what, m.result.Pass)
+	if len(m.MapOptions.Ports) > 0 {
+		title += ", " + portList(m.ports)
+	}
+	if m.Side == GasketSide {
+		title += ": MIRRORED, gasket side"
+	}
+	m.text(typeface{sizeMM: 4.6, bold: true, ink: gray(0)}, left, geom.PointMM{X: x, Y: top - 3.6}, title)
+	m.text(typeface{sizeMM: 4.6, ink: gray(0)}, right, geom.PointMM{X: m.pageW - blankMM, Y: top - 3.6}, fmt.Sprintf("page %d of %d", page+1, m.total))
+	m.text(typeface{sizeMM: 2.8, ink: gray(0)}, left, geom.PointMM{X: x, Y: top - 7.6}, m.scaleWords())
+}
+
+// scaleWords say what the check lines must read and why.
+func (m *mapSheet) scaleWords() string {
+	if m.Printed[0] > 0 || m.Printed[1] > 0 {
+		return fmt.Sprintf("Print at 100 %% on the printer of the scale card: drawn %.4f across and %.4f along the sheet to make up for it, so both check lines must read %.1f mm.",
+			1/orOne(m.Printed[0]), 1/orOne(m.Printed[1]), checkMM)
+	}
+	return fmt.Sprintf("Print at 100 %% on the printer of the scale card. Both check lines must read as on the card; if they do, the map fits the part even if that isn't quite %.1f mm.", checkMM)
+}
+
+func orOne(k float64) float64 {
+	if k > 0 {
+		return k
+	}
+	return 1
+}
+
+func portList(ports []portDrawing) string {
+	var n []string
+	for _, p := range ports {
+		n = append(n, strconv.Itoa(p.Port))
+	}
+	return choose(len(n), "port ", "ports ") + strings.Join(n, ", ")
+}
+
+// drawPlan sketches how the pages lie on the face, the page at hand in grey.
+func (m *mapSheet) drawPlan(page int, room box) {
+	if m.pages() == 1 {
+		return
+	}
+	all := emptyBox()
+	for i := range m.pages() {
+		all = all.union(m.window(i))
+	}
+	k := math.Min(room.w()/all.w(), room.h()/all.h())
+	at := func(p geom.PointMM) geom.PointMM {
+		return geom.PointMM{X: room.hi.X - (all.hi.X-p.X)*k, Y: room.lo.Y + (p.Y-all.lo.Y)*k}
+	}
+	thin := pen{widthMM: narrowMM, ink: gray(0x40)}
+	rect := func(b box) geom.Outline {
+		return geom.Outline{at(b.lo), at(geom.PointMM{X: b.hi.X, Y: b.lo.Y}), at(b.hi), at(geom.PointMM{X: b.lo.X, Y: b.hi.Y})}
+	}
+	m.fill(gray(0xdd), closedPath(rect(m.window(page))))
+	for i := range m.pages() {
+		m.stroke(thin, closedPath(rect(m.window(i))))
+	}
+	for _, p := range m.ports {
+		o := make(geom.Outline, 0, len(p.target))
+		for _, q := range p.target.Simplified(0.2 / k) {
+			o = append(o, at(q))
+		}
+		m.stroke(thin, closedPath(o))
+	}
+	for i := range m.pages() {
+		b := m.window(i)
+		m.text(typeface{sizeMM: 2.6, bold: true, ink: gray(0)}, left, at(geom.PointMM{X: b.lo.X, Y: b.hi.Y}).Add(geom.PointMM{X: 0.6, Y: -2.6}), strconv.Itoa(i+1))
+	}
+}
