@@ -20,6 +20,10 @@ type Case struct {
 	// Touched are the ids of ports whose edge is covered, cut off or altered.
 	Touched []string
 	Note    string
+	// TruthScale multiplies every length of the truth where both pictures carry the same wrong scale; 0 means 1.
+	TruthScale float64
+	// Unrelated parts have no truth: any figure is wrong.
+	Unrelated bool
 	// Spoil changes the finished JPEGs; nil leaves them.
 	Spoil func(target, work []byte) ([]byte, []byte, error)
 }

@@ -101,53 +101,69 @@ func gaussian(sigma float64) []float32 {
 	return k
 }
 
-// exposeAndGrain lets light fall off to the corners and adds the sensor's noise, slightly spread by the colour filter.
+// exposeAndGrain lets light fall off to the corners and adds the sensor's noise, slightly spread by the colour filter:
+// white noise convolved with [1/4 1 1/4] both ways.
 func (s *Scene) exposeAndGrain(f *frame) {
 	o := &s.Optics
 	rng := newDice(s.Seed, 0x901e)
-	normal := make([]float32, 1<<16)
+	normal := make([]float32, 1<<14)
 	for i := range normal {
-		normal[i] = float32(rng.NormFloat64())
+		normal[i] = float32(rng.NormFloat64() / 1.125) // the convolution multiplies the deviation by 1 + 2/16
 	}
 	seed := uint32(rng.Uint64())
-	fl := s.Camera.FocalPx
-	cu, cv := s.Camera.CxPx, s.Camera.CyPx
-	rows(f.h, func(v int) {
-		// White noise of this row and its neighbours, spread [1 2 1] x [1 2 1] / norm: norm keeps the variance.
-		white := func(u, vv, c int) float32 {
-			return normal[hash(uint32(3*u+c), uint32(vv), seed)&0xffff]
+	fl, cu, cv := s.Camera.FocalPx, s.Camera.CxPx, s.Camera.CyPx
+	if fl == 0 {
+		fl = 1e9
+	}
+	shot, read := 0.0, 0.0
+	if o.FullWell > 0 {
+		shot, read = 1/o.FullWell, o.ReadNoise*o.ReadNoise/(o.FullWell*o.FullWell)
+	}
+	n := 3 * (f.w + 2)
+	white := func(v int, to []float32) {
+		h := uint64(hash(uint32(v), 77, seed))<<32 | uint64(hash(uint32(v), 78, seed)) | 1
+		for i := range to {
+			h ^= h << 13
+			h ^= h >> 7
+			h ^= h << 17
+			to[i] = normal[h>>50]
 		}
-		col := make([]float32, 3*(f.w+2))
-		for u := -1; u <= f.w; u++ {
-			for c := range 3 {
-				col[3*(u+1)+c] = 0.25*white(u, v-1, c) + white(u, v, c) + 0.25*white(u, v+1, c)
+	}
+	blocks(f.h, func(lo, hi int) {
+		ring := [3][]float32{make([]float32, n), make([]float32, n), make([]float32, n)}
+		col := make([]float32, n)
+		white(lo-1, ring[0])
+		white(lo, ring[1])
+		for v := lo; v < hi; v++ {
+			white(v+1, ring[2])
+			for i := range col {
+				col[i] = 0.25*ring[0][i] + ring[1][i] + 0.25*ring[2][i]
 			}
-		}
-		const norm = 1 / 1.125 // sum of the squared weights of [.25 1 .25] twice
-		for u := range f.w {
+			row := f.pix[3*v*f.w : 3*(v+1)*f.w]
+			y := (float64(v) - cv) / fl
 			fall := 1.0
-			if o.Vignette > 0 {
-				x, y := (float64(u)-cu)/fl, (float64(v)-cv)/fl
-				fall = math.Pow(1+x*x+y*y, -o.Vignette)
-			}
-			for c := range 3 {
-				k := 3*(v*f.w+u) + c
-				n := norm * (0.25*col[3*u+c] + col[3*(u+1)+c] + 0.25*col[3*(u+2)+c])
-				l := float64(f.pix[k]) * fall
-				full := o.FullWell
-				if c != 1 {
-					full *= 0.7
+			for u := range f.w {
+				if o.Vignette > 0 && u&7 == 0 {
+					// One value for eight pixels: the fall changes by less than 1e-4 over them.
+					x := (float64(u) + 3.5 - cu) / fl
+					fall = math.Pow(1+x*x+y*y, -o.Vignette)
 				}
-				if full > 0 {
-					l += float64(n) * math.Sqrt(math.Max(0, l)/full+o.ReadNoise*o.ReadNoise/(full*full))
+				for c := range 3 {
+					l := float64(row[3*u+c]) * fall
+					k := shot
+					if c != 1 {
+						k *= 1.4 // red and blue see less light
+					}
+					noise := 0.25*col[3*u+c] + col[3*u+3+c] + 0.25*col[3*u+6+c]
+					row[3*u+c] = float32(l) + noise*float32(math.Sqrt(max(0, l)*k+read))
 				}
-				f.pix[k] = float32(l)
 			}
+			ring[0], ring[1], ring[2] = ring[1], ring[2], ring[0]
 		}
 	})
 }
 
-// curve returns the tone curve as a table over linear light 0 to 1.25 in steps of 1/4096: coded level 0 to 1.
+// table is the tone curve over linear light 0 to 1.25 in steps of 1/4096: coded level 0 to 1.
 func (t *Tone) table() []float32 {
 	lut := make([]float32, 5121)
 	for i := range lut {

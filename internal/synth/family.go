@@ -82,6 +82,9 @@ func tryPattern(rng dice, wish patternWish) *pattern {
 		return nil
 	}
 	p.outline = around(p.ports, p.holes, rng.in(8, 13), rng.in(6, 9))
+	if !p.holdsTogether() {
+		return nil
+	}
 	lo, hi := extent(p.outline)
 	long := math.Max(hi.X-lo.X, hi.Y-lo.Y)
 	lowest, highest := 80.0, 500.0
@@ -95,6 +98,24 @@ func tryPattern(rng dice, wish patternWish) *pattern {
 		return nil
 	}
 	return p
+}
+
+// holdsTogether tells whether every opening and hole lies inside the part's edge with at least 3 mm of land.
+func (p *pattern) holdsTogether() bool {
+	f := newDistanceField([]curve{{outline: p.outline, outer: true}}, 2)
+	for _, o := range p.ports {
+		for _, q := range o {
+			if f.soft(q.X, q.Y) < 3 {
+				return false
+			}
+		}
+	}
+	for _, h := range p.holes {
+		if f.soft(h.Centre.X, h.Centre.Y) < h.DiameterMM/2+3 {
+			return false
+		}
+	}
+	return true
 }
 
 func shapeOf(rng dice, kind string, w, h float64) []geom.PointMM {
@@ -252,6 +273,15 @@ func around(ports [][]geom.PointMM, holes []Hole, portMarginMM, holeMarginMM flo
 		}
 		bars = append(bars, bar{c, at})
 	}
+	for _, h := range holes {
+		best, at := math.Inf(1), mid
+		for i := range ports {
+			if q := centroidOf(ports[i]); q.Dist(h.Centre) < best {
+				best, at = q.Dist(h.Centre), q
+			}
+		}
+		bars = append(bars, bar{h.Centre, at})
+	}
 	value := func(p geom.PointMM) float64 {
 		const k = 9.0
 		e := math.Exp(-(pf.soft(p.X, p.Y) - portMarginMM) / k * 2)
@@ -271,20 +301,29 @@ func around(ports [][]geom.PointMM, holes []Hole, portMarginMM, holeMarginMM flo
 	for _, h := range holes {
 		lo, hi = geom.PointMM{X: math.Min(lo.X, h.Centre.X), Y: math.Min(lo.Y, h.Centre.Y)}, geom.PointMM{X: math.Max(hi.X, h.Centre.X), Y: math.Max(hi.Y, h.Centre.Y)}
 	}
+	rough := levelLine(value, lo, hi)
+	// Closing with a ball of 7 mm fills slits and rounds inner corners, as on a casting.
+	const ball = 7.0
+	grown := newDistanceField([]curve{{outline: rough, outer: true}}, 40)
+	grownLine := levelLine(func(p geom.PointMM) float64 { return -grown.soft(p.X, p.Y) - ball }, lo, hi)
+	back := newDistanceField([]curve{{outline: grownLine, outer: true}}, 40)
+	return levelLine(func(p geom.PointMM) float64 { return -back.soft(p.X, p.Y) + ball }, lo, hi)
+}
+
+// levelLine is the longest zero line of value, negative inside, within 35 mm of the box lo to hi; smoothed over 3 mm.
+func levelLine(value func(geom.PointMM) float64, lo, hi geom.PointMM) []geom.PointMM {
 	nx, ny := int(hi.X-lo.X)+70, int(hi.Y-lo.Y)+70
-	at := func(ix, iy int) geom.PointMM {
-		return geom.PointMM{X: lo.X - 35 + float64(ix), Y: lo.Y - 35 + float64(iy)}
-	}
+	at := func(x, y float64) geom.PointMM { return geom.PointMM{X: lo.X - 35 + x, Y: lo.Y - 35 + y} }
 	v := make([]float64, nx*ny)
 	for iy := range ny {
 		for ix := range nx {
-			v[iy*nx+ix] = value(at(ix, iy))
+			v[iy*nx+ix] = value(at(float64(ix), float64(iy)))
 		}
 	}
 	loop := longestZeroLine(v, nx, ny)
 	out := make([]geom.PointMM, len(loop))
 	for i, q := range loop {
-		out[i] = geom.PointMM{X: lo.X - 35 + q.X, Y: lo.Y - 35 + q.Y}
+		out[i] = at(q.X, q.Y)
 	}
 	out = resample(out, 1)
 	for range 3 { // smooths the grid out of the line

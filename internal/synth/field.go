@@ -26,7 +26,7 @@ type distanceField struct {
 
 type segment struct {
 	ax, ay, bx, by float64
-	dx, dy, len2   float64
+	dx, dy, inv    float64 // inv = 1 / length²
 	sign           float64 // +1: material to the left of a->b
 	nax, nay       float64 // pseudo-normals at both ends, pointing to the material
 	nbx, nby       float64
@@ -52,7 +52,7 @@ func newDistanceField(curves []curve, marginMM float64) *distanceField {
 			b := c.outline[j]
 			s := segment{ax: a.X, ay: a.Y, bx: b.X, by: b.Y, dx: b.X - a.X, dy: b.Y - a.Y, sign: sign, curve: int32(k),
 				nax: -sign * n[i].X, nay: -sign * n[i].Y, nbx: -sign * n[j].X, nby: -sign * n[j].Y}
-			s.len2 = s.dx*s.dx + s.dy*s.dy
+			s.inv = 1 / (s.dx*s.dx + s.dy*s.dy)
 			f.segs = append(f.segs, s)
 			lo.X, lo.Y = math.Min(lo.X, a.X), math.Min(lo.Y, a.Y)
 			hi.X, hi.Y = math.Max(hi.X, a.X), math.Max(hi.Y, a.Y)
@@ -171,8 +171,12 @@ func (f *distanceField) list() {
 
 func (s *segment) distance2(x, y float64) float64 {
 	px, py := x-s.ax, y-s.ay
-	t := (px*s.dx + py*s.dy) / s.len2
-	t = math.Max(0, math.Min(1, t))
+	t := (px*s.dx + py*s.dy) * s.inv
+	if t < 0 {
+		t = 0
+	} else if t > 1 {
+		t = 1
+	}
 	px -= t * s.dx
 	py -= t * s.dy
 	return px*px + py*py
@@ -181,7 +185,7 @@ func (s *segment) distance2(x, y float64) float64 {
 // signed returns the distance, positive in the material, and the share of the segment where the foot lies.
 func (s *segment) signed(x, y float64) (d, t float64) {
 	px, py := x-s.ax, y-s.ay
-	t = (px*s.dx + py*s.dy) / s.len2
+	t = (px*s.dx + py*s.dy) * s.inv
 	var side float64
 	switch {
 	case t <= 0:
@@ -208,7 +212,7 @@ func (f *distanceField) at(x, y float64) (float64, int32) {
 	fx, fy := (x-f.x0)/cellMM, (y-f.y0)/cellMM
 	out := 0.0
 	if fx < 0 || fy < 0 || fx >= float64(f.nx-1) || fy >= float64(f.ny-1) {
-		cx, cy := math.Max(0, math.Min(fx, float64(f.nx-1)-1e-6)), math.Max(0, math.Min(fy, float64(f.ny-1)-1e-6))
+		cx, cy := max(0, min(fx, float64(f.nx-1)-1e-6)), max(0, min(fy, float64(f.ny-1)-1e-6))
 		out = cellMM * math.Hypot(fx-cx, fy-cy)
 		fx, fy = cx, cy
 	}
@@ -239,10 +243,10 @@ func (f *distanceField) grid(fx, fy float64) float64 {
 // soft returns the interpolated distance, good to a few hundredths of a mm: for shadows.
 func (f *distanceField) soft(x, y float64) float64 {
 	fx, fy := (x-f.x0)/cellMM, (y-f.y0)/cellMM
-	cx, cy := math.Max(0, math.Min(fx, float64(f.nx-1)-1e-6)), math.Max(0, math.Min(fy, float64(f.ny-1)-1e-6))
-	if cx == fx && cy == fy {
-		return f.grid(cx, cy)
+	if fx >= 0 && fy >= 0 && fx < float64(f.nx-1) && fy < float64(f.ny-1) {
+		return f.grid(fx, fy)
 	}
+	cx, cy := max(0, min(fx, float64(f.nx-1)-1e-6)), max(0, min(fy, float64(f.ny-1)-1e-6))
 	return f.grid(cx, cy) - cellMM*math.Hypot(fx-cx, fy-cy)
 }
 
@@ -251,7 +255,7 @@ func (f *distanceField) toMaterial(x, y float64) (gx, gy float64) {
 	const h = 0.4
 	gx = f.soft(x+h, y) - f.soft(x-h, y)
 	gy = f.soft(x, y+h) - f.soft(x, y-h)
-	l := math.Hypot(gx, gy)
+	l := math.Sqrt(gx*gx + gy*gy)
 	if l < 1e-9 {
 		return 1, 0
 	}

@@ -26,8 +26,8 @@ func newLineField(lines []Line) *lineField {
 	lo, hi := geom.PointMM{X: math.Inf(1), Y: math.Inf(1)}, geom.PointMM{X: math.Inf(-1), Y: math.Inf(-1)}
 	for _, l := range lines {
 		for _, p := range l.Points {
-			lo.X, lo.Y = math.Min(lo.X, p.X), math.Min(lo.Y, p.Y)
-			hi.X, hi.Y = math.Max(hi.X, p.X), math.Max(hi.Y, p.Y)
+			lo.X, lo.Y = min(lo.X, p.X), min(lo.Y, p.Y)
+			hi.X, hi.Y = max(hi.X, p.X), max(hi.Y, p.Y)
 		}
 	}
 	f.x0, f.y0 = lo.X-2, lo.Y-2
@@ -42,8 +42,8 @@ func newLineField(lines []Line) *lineField {
 		for i := range last {
 			s := lineSeg{l.Points[i], l.Points[(i+1)%n], int32(k)}
 			r := lineReachMM + l.WidthMM
-			ix0, ix1 := int(math.Min(s.a.X, s.b.X)-r-f.x0), int(math.Max(s.a.X, s.b.X)+r-f.x0)
-			iy0, iy1 := int(math.Min(s.a.Y, s.b.Y)-r-f.y0), int(math.Max(s.a.Y, s.b.Y)+r-f.y0)
+			ix0, ix1 := int(min(s.a.X, s.b.X)-r-f.x0), int(max(s.a.X, s.b.X)+r-f.x0)
+			iy0, iy1 := int(min(s.a.Y, s.b.Y)-r-f.y0), int(max(s.a.Y, s.b.Y)+r-f.y0)
 			for iy := max(0, iy0); iy <= min(f.ny-1, iy1); iy++ {
 				for ix := max(0, ix0); ix <= min(f.nx-1, ix1); ix++ {
 					c := geom.PointMM{X: f.x0 + float64(ix) + 0.5, Y: f.y0 + float64(iy) + 0.5}
@@ -79,7 +79,7 @@ func (f *lineField) over(x, y, pxMM float64, a RGB, gloss float64) (RGB, float64
 		k := cell[i].line
 		d := math.Inf(1)
 		for ; i < len(cell) && cell[i].line == k; i++ {
-			d = math.Min(d, distToSegment(p, cell[i].a, cell[i].b))
+			d = min(d, distToSegment(p, cell[i].a, cell[i].b))
 		}
 		l := &f.lines[k]
 		t := l.Opacity * clamp01((l.WidthMM/2-d)/pxMM+0.5)

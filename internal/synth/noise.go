@@ -94,7 +94,10 @@ func hash(x, y, seed uint32) uint32 {
 
 func lerp(a, b, t float64) float64 { return a + (b-a)*t }
 
-func clamp01(t float64) float64 { return math.Max(0, math.Min(1, t)) }
+func clamp01(t float64) float64 { return max(0, min(1, t)) }
 
 // ramp rises from 0 at a to 1 at b, smoothly.
 func ramp(x, a, b float64) float64 { return smooth(clamp01((x - a) / (b - a))) }
+
+// hypot is math.Hypot without its care for overflow.
+func hypot(a, b float64) float64 { return math.Sqrt(a*a + b*b) }

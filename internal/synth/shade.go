@@ -26,12 +26,12 @@ func (w *world) shadeFace(r ray, d float64) (RGB, uint8) {
 	default:
 		texture = w.cloud.at(x/25, y/25)
 	}
-	a = a.scaled(math.Max(0.25, 1+s.Contrast*texture))
+	a = a.scaled(max(0.25, 1+s.Contrast*texture))
 	if s.Dye {
 		pd := w.ports.soft(x, y)
 		edge := s.DyeMM + 2.5*w.cloud.at(x/14, y/14)
 		t := (1 - ramp(pd, edge-0.8, edge+0.8)) * clamp01(0.88+0.1*w.cloud.at(x/8, y/30))
-		a = a.mix(RGB{.03, .06, .28}.scaled(math.Max(0.4, 1+0.25*texture)), t)
+		a = a.mix(RGB{.03, .06, .28}.scaled(max(0.4, 1+0.25*texture)), t)
 		gloss *= 1 - 0.6*t
 	}
 	tilt := 0.0 // slope of the surface towards the light
@@ -47,7 +47,7 @@ func (w *world) shadeFace(r ray, d float64) (RGB, uint8) {
 			gloss = 0.05
 		}
 	}
-	e := w.ambient + w.Light.Direct*math.Max(0, 1+tilt/w.lvec[2])
+	e := w.ambient + w.Light.Direct*max(0, 1+tilt/w.lvec[2])
 	if w.lines != nil {
 		a, gloss = w.lines.over(x, y, w.mmPerPx, a, gloss)
 	}
@@ -63,7 +63,7 @@ func (w *world) shadeFace(r ray, d float64) (RGB, uint8) {
 func (w *world) milling(x, y float64) float64 {
 	s := &w.Part.Surface
 	dy := y - 5
-	root := math.Sqrt(math.Max(1, s.CutterMM*s.CutterMM-dy*dy))
+	root := math.Sqrt(max(1, s.CutterMM*s.CutterMM-dy*dy))
 	ph := (x - root) / s.FeedMM
 	return 0.55*w.marks.at(ph) + 0.45*w.marks.at(ph*2.1+91) + 0.5*w.marks.at(ph*0.13+17)
 }
@@ -82,9 +82,9 @@ func (w *world) shadeRim(r ray, s, q float64, e *edgeOf) RGB {
 	if e.hole {
 		a = a.scaled(1.1)
 	}
-	dot := math.Max(0, nx*w.lvec[0]+ny*w.lvec[1]+nz*w.lvec[2])
+	dot := max(0, nx*w.lvec[0]+ny*w.lvec[1]+nz*w.lvec[2])
 	vis := w.lightThrough(x, y, s, e)
-	glint := math.Max(0, nx*w.halfLight[0]+ny*w.halfLight[1]+nz*w.halfLight[2])
+	glint := max(0, nx*w.halfLight[0]+ny*w.halfLight[1]+nz*w.halfLight[2])
 	glint = math.Pow(glint, 24) * w.Part.Surface.RimGlint * sin
 	l := w.ambient*(0.55+0.45*cos) + w.Light.Direct*vis*dot/w.lvec[2]
 	return a.scaled(l).mix(grey(1), 0).scaled(w.lightAt(x, y, -s)).plus(glint * w.exposure)
@@ -101,7 +101,7 @@ func (w *world) lightThrough(x, y, s float64, e *edgeOf) float64 {
 		h := s * float64(j) / n
 		q := -w.field.soft(x+w.lx*h, y+w.ly*h) + e.breakMM*0.5
 		soft := 0.04 + h*w.Light.Softness
-		vis = math.Min(vis, ramp(q, -soft, soft))
+		vis = min(vis, ramp(q, -soft, soft))
 	}
 	return vis
 }
@@ -132,29 +132,32 @@ func (w *world) shadeWall(r ray, s float64, e *edgeOf) RGB {
 			t *= 0.6 + 0.4*math.Sin(s*2*math.Pi/1.25)
 		}
 	}
-	return w.Part.WallAlbedo.scaled(math.Max(0.1, t) * l * w.lightAt(x, y, -s))
+	return w.Part.WallAlbedo.scaled(max(0.1, t) * l * w.lightAt(x, y, -s))
 }
 
 // shadeBench colours the bench under the ray.
 func (w *world) shadeBench(r ray) RGB {
 	x, y := r.below(w.BenchMM)
-	q := math.Max(0, -w.field.soft(x, y))
-	sky := 0.5 * (1 + q/math.Hypot(q, w.BenchMM+1e-9)) // a wall of that height at that distance hides the rest
+	q := max(0, -w.field.soft(x, y))
+	sky := 0.5 * (1 + q/hypot(q, w.BenchMM+1e-9)) // a wall of that height at that distance hides the rest
 	vis := 1.0
 	n := 3
 	if w.BenchMM > 5 {
 		n = 8
 	}
+	if q > w.BenchMM*(hypot(w.lx, w.ly)+w.Light.Softness)+0.05 {
+		n = 0 // too far from the part for its shadow
+	}
 	for j := 1; j <= n; j++ {
 		h := w.BenchMM * float64(j) / float64(n)
 		d := -w.field.soft(x+w.lx*h, y+w.ly*h)
 		soft := 0.05 + h*w.Light.Softness
-		vis = math.Min(vis, ramp(d, -soft, soft))
+		vis = min(vis, ramp(d, -soft, soft))
 	}
 	for i := range w.strips {
 		v, sk := w.strips[i].shadowOn(x, y, w.BenchMM-w.HeightMM, w)
-		vis = math.Min(vis, v)
-		sky = math.Min(sky, sk)
+		vis = min(vis, v)
+		sky = min(sky, sk)
 	}
 	return w.benchAlbedo(x, y).scaled((w.ambient*sky + w.Light.Direct*vis) * w.lightAt(x, y, -w.BenchMM))
 }

@@ -114,11 +114,11 @@ func (s *stripOf) printedLines(u, v, px float64) float64 {
 	cover := func(d, half float64) float64 { return clamp01((half-d)/px + 0.5) }
 	ink := 0.0
 	if u > 19.9 && u < 170.1 {
-		ink = math.Max(ink, cover(math.Abs(v-3), 0.1))
+		ink = max(ink, cover(math.Abs(v-3), 0.1))
 	}
 	for _, t := range []float64{20, 170} {
 		if math.Abs(v-3) < 1.5 {
-			ink = math.Max(ink, cover(math.Abs(u-t), 0.1))
+			ink = max(ink, cover(math.Abs(u-t), 0.1))
 		}
 	}
 	// A label, as rows of small strokes.
@@ -135,12 +135,12 @@ func (s *stripOf) printedLines(u, v, px float64) float64 {
 func (s *stripOf) shadowOn(x, y, heightMM float64, w *world) (direct, sky float64) {
 	box := func(x, y float64) float64 {
 		u, v := s.local(x, y)
-		dx := math.Max(-u, u-stripLengthMM*s.sx)
-		dy := math.Max(-v, v-stripHeightMM*s.sy)
+		dx := max(-u, u-stripLengthMM*s.sx)
+		dy := max(-v, v-stripHeightMM*s.sy)
 		if dx > 0 && dy > 0 {
 			return math.Hypot(dx, dy)
 		}
-		return math.Max(dx, dy)
+		return max(dx, dy)
 	}
 	q := box(x, y)
 	if q > 8*heightMM+3 {
@@ -148,6 +148,6 @@ func (s *stripOf) shadowOn(x, y, heightMM float64, w *world) (direct, sky float6
 	}
 	soft := 0.05 + heightMM*w.Light.Softness
 	direct = ramp(box(x+w.lx*heightMM, y+w.ly*heightMM), -soft, soft)
-	sky = 0.5 * (1 + q/math.Hypot(q, heightMM+1e-9))
+	sky = 0.5 * (1 + q/hypot(q, heightMM+1e-9))
 	return direct, sky
 }

@@ -223,10 +223,14 @@ func (p *Part) design() geom.Rigid {
 	return geom.Identity()
 }
 
-// NewPairTruth lays the work face on the target by their dowel holes, or by all bolt holes where there are fewer than two,
-// and compares the outlines.
-func NewPairTruth(target, work *Scene) (*PairTruth, error) {
-	t := &PairTruth{Target: target.Name, Face: work.Name, Class: target.Class, Seed: target.Seed, Edge: "visible", TargetMM: target.HeightMM, WorkMM: work.HeightMM}
+// Truth lays the work face on the target by their dowel holes, or by all bolt holes where there are fewer than two, and
+// compares the outlines. Parts that don't belong together have no rows.
+func (k *Case) Truth() (*PairTruth, error) {
+	target, work := k.Target, k.Work
+	t := &PairTruth{Target: target.Name, Face: work.Name, Class: k.Class, Seed: k.Seed, Edge: "visible", TargetMM: k.TargetHeightMM, WorkMM: k.WorkHeightMM}
+	if k.Unrelated {
+		return t, nil
+	}
 	td, wd := target.Part.design(), work.Part.design()
 	holes := func(dowel bool) (a, b []geom.PointMM) {
 		for _, h := range work.Part.Holes {
@@ -276,10 +280,28 @@ func NewPairTruth(target, work *Scene) (*PairTruth, error) {
 				return nil, fmt.Errorf("pair %s, %s, port %s: %w", target.Name, work.Name, g.ID, err)
 			}
 			row.Port = g.ID
+			if k.TruthScale != 0 {
+				row.scale(k.TruthScale)
+			}
 			t.Ports = append(t.Ports, row)
 		}
 	}
 	return t, nil
+}
+
+// scale multiplies every length by v.
+func (p *PairPort) scale(v float64) {
+	for _, a := range []*float64{&p.TargetAreaMM2, &p.PortAreaMM2, &p.RemoveAreaMM2, &p.PastAreaMM2} {
+		*a *= v * v
+	}
+	p.RemoveStepMM *= v
+	p.PastStepMM *= v
+	for _, at := range []*[2]float64{&p.TargetCentroid, &p.PortCentroid, p.RemoveAt, p.PastAt} {
+		if at != nil {
+			at[0] *= v
+			at[1] *= v
+		}
+	}
 }
 
 // fitRigid is the proper rigid map that takes a to b in the least-squares sense.

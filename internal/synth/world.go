@@ -132,21 +132,17 @@ func (w *world) shade(r ray) (RGB, uint8) {
 			return w.shadeCover(c, x, y, d), onCover
 		}
 	}
-	d, k := w.field.at(r.X, r.Y)
-	var c RGB
-	var id uint8
-	if d >= 0 {
-		c, id = w.shadeFace(r, d)
-	} else {
-		c, id = w.shadeVoid(r, d, k)
-	}
-	if w.HeightMM < 0 || len(w.strips) > 0 && w.HeightMM == 0 {
+	if w.HeightMM <= 0 {
 		// Strips level with the face, or on it, are in the way of everything.
-		if sc, sid, ok := w.shadeStrips(r); ok {
-			return sc, sid
+		if c, id, ok := w.shadeStrips(r); ok {
+			return c, id
 		}
 	}
-	return c, id
+	d, k := w.field.at(r.X, r.Y)
+	if d >= 0 {
+		return w.shadeFace(r, d)
+	}
+	return w.shadeVoid(r, d, k)
 }
 
 // light multiplies everything: its fall across the scene, and shadows of things out of the picture. zMM is negative below the
@@ -165,7 +161,7 @@ func (w *world) lightAt(x, y, zMM float64) float64 {
 		soft := 1 + a*w.Light.Softness
 		e *= 1 - 0.6*w.Light.Direct*ramp(q, -soft, soft)
 	}
-	return math.Max(0.05, e) * w.exposure
+	return max(0.05, e) * w.exposure
 }
 
 func (w *world) glareAt(x, y float64) float64 {
@@ -186,9 +182,9 @@ func (w *world) glareAt(x, y float64) float64 {
 func (w *world) shadeVoid(r ray, d0 float64, k int32) (RGB, uint8) {
 	e := &w.edge[k]
 	depth := e.depth
-	m := math.Hypot(r.MX, r.MY)
+	m := hypot(r.MX, r.MY)
 	hit := math.Inf(1)
-	if -d0 < m*depth+e.breakMM+math.Max(0, e.draft)+0.01 {
+	if -d0 < m*depth+e.breakMM+max(0, e.draft)+0.01 {
 		if s, q, ok := w.rim(r, d0, e, m); ok {
 			return w.shadeRim(r, s, q, e), onRim
 		}
@@ -208,41 +204,32 @@ func (w *world) shadeVoid(r ray, d0 float64, k int32) (RGB, uint8) {
 	return w.shadeBench(r), onBench
 }
 
-// rim looks for the broken edge: s is the depth of the hit, q the distance into the void.
+// rim looks for the broken edge: s is the depth of the hit, q the distance into the void. Over the rim's fraction of a mm
+// the distance to the edge changes linearly along the ray.
 func (w *world) rim(r ray, d0 float64, e *edgeOf, m float64) (s, q float64, ok bool) {
 	c := e.breakMM
 	if c <= 0 || -d0 > c*(1+m)+0.001 {
 		return 0, 0, false
 	}
-	over := func(s float64) (float64, bool) {
-		x, y := r.below(s)
-		d, _ := w.field.at(x, y)
-		wq := math.Min(s, c)
-		if e.rounded {
-			wq = math.Sqrt(math.Max(0, c*c-(c-s)*(c-s)))
+	x, y := r.below(c)
+	d1, _ := w.field.at(x, y)
+	q0, k := -d0, (d0-d1)/c // q = q0 + k s
+	if !e.rounded {
+		// The chamfer's surface is q = s.
+		if k >= 1 {
+			return 0, 0, false
 		}
-		return -d, -d <= wq
+		s = q0 / (1 - k)
+		return s, s, s <= c
 	}
-	const n = 8
-	lo := 0.0
-	for j := 1; j <= n; j++ {
-		t := float64(j) / n
-		hi := c * t * t
-		if _, in := over(hi); in {
-			for range 12 {
-				mid := (lo + hi) / 2
-				if _, in := over(mid); in {
-					hi = mid
-				} else {
-					lo = mid
-				}
-			}
-			q, _ = over(hi)
-			return hi, q, true
-		}
-		lo = hi
+	// The rounding's surface is a quarter circle: q² + (c - s)² = c². The first root of a quadratic in s.
+	a, b := 1+k*k, k*q0-c
+	disc := b*b - a*q0*q0
+	if disc < 0 {
+		return 0, 0, false
 	}
-	return 0, 0, false
+	s = (-b - math.Sqrt(disc)) / a
+	return s, q0 + k*s, s >= 0 && s <= c
 }
 
 // wall returns the depth at which the ray meets the wall, +Inf if it reaches the bottom.
@@ -252,7 +239,7 @@ func (w *world) wall(r ray, e *edgeOf, m float64) float64 {
 		slope = e.draft / e.depth
 	}
 	s := e.breakMM
-	rate := m + math.Max(0, slope)
+	rate := m + max(0, slope)
 	if rate < 1e-6 {
 		return math.Inf(1)
 	}
@@ -266,7 +253,7 @@ func (w *world) wall(r ray, e *edgeOf, m float64) float64 {
 		if f < 5e-4 {
 			return s
 		}
-		s += math.Max(f/rate, 2e-3)
+		s += max(f/rate, 2e-3)
 	}
 	return s
 }

@@ -17,11 +17,10 @@ func (k *Case) Write(dir string) (Files, error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return f, err
 	}
-	truth, err := NewPairTruth(k.Target, k.Work)
+	truth, err := k.Truth()
 	if err != nil {
 		return f, err
 	}
-	truth.TargetMM, truth.WorkMM = k.TargetHeightMM, k.WorkHeightMM
 	t, err := k.Target.Picture()
 	if err != nil {
 		return f, err
