@@ -47,7 +47,7 @@ func FitCircle(points []PointMM, sigmaMM []float64) (CircleFit, error) {
 		return sigmaMM[i]
 	}
 	weight := make([]float64, len(points))
-	var normal mat.SymDense
+	normal := mat.NewSymDense(3, nil)
 	scale := 1.0
 	for range 50 {
 		for i, p := range points {
@@ -106,7 +106,7 @@ func FitCircle(points []PointMM, sigmaMM []float64) (CircleFit, error) {
 		variance = sum / math.Max(sw-3, 1)
 	}
 	var inv mat.Dense
-	if err := inv.Inverse(&normal); err != nil {
+	if err := inv.Inverse(normal); err != nil {
 		return CircleFit{}, fmt.Errorf("%w: the points do not fix a circle", ErrTooFewPoints)
 	}
 	for m := range 3 {
