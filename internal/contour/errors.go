@@ -1,0 +1,23 @@
+package contour
+
+import (
+	"errors"
+	"fmt"
+)
+
+// What can be wrong with a face in a photo; test with errors.Is. The error itself is an *Error.
+var (
+	ErrNoOpening = errors.New("no opening found")
+)
+
+// Error says why no outline could be measured, in the user's words.
+type Error struct {
+	Path string // the photo
+	Err  error  // one of the Err values above
+	What string // what was seen, measured value against limit
+	Try  string // what to do about it
+}
+
+func (e *Error) Error() string { return fmt.Sprintf("%s: %s; %s", e.Path, e.What, e.Try) }
+
+func (e *Error) Unwrap() error { return e.Err }

@@ -1,0 +1,46 @@
+package contour
+
+import (
+	"runtime"
+	"sync"
+	"sync/atomic"
+)
+
+// parallelRows calls f for 0 to n-1 on all processors, in no particular order.
+func parallelRows(n int, f func(i int)) {
+	const chunk = 16
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), (n+chunk-1)/chunk) {
+		wg.Go(func() {
+			for {
+				lo := int(next.Add(chunk)) - chunk
+				if lo >= n {
+					return
+				}
+				for i := lo; i < min(lo+chunk, n); i++ {
+					f(i)
+				}
+			}
+		})
+	}
+	wg.Wait()
+}
+
+// parallelItems calls f for 0 to n-1 on all processors, one item at a time.
+func parallelItems(n int, f func(i int)) {
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), n) {
+		wg.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= n {
+					return
+				}
+				f(i)
+			}
+		})
+	}
+	wg.Wait()
+}

@@ -1,0 +1,261 @@
+package contour
+
+import (
+	"math"
+	"sort"
+)
+
+// closedPath returns, for every row, the column of the cheapest closed path through cost (n rows of m columns), where a step of
+// d columns between neighbouring rows costs bend d² and at most maxStep columns are allowed. Dynamic programming over
+// two turns round the curve; the second half of the first turn and the first half of the second have forgotten the open ends.
+func closedPath(cost []float64, n, m int, bend float64, maxStep int) []int {
+	if n == 0 {
+		return nil
+	}
+	total := 2 * n
+	from := make([]int16, total*m)
+	prev, cur := make([]float64, m), make([]float64, m)
+	copy(prev, cost[:m])
+	for r := 1; r < total; r++ {
+		c := cost[(r%n)*m:][:m]
+		back := from[r*m:][:m]
+		for j := range m {
+			best, bj := math.Inf(1), j
+			for k := max(0, j-maxStep); k <= min(m-1, j+maxStep); k++ {
+				d := float64(j - k)
+				if v := prev[k] + bend*d*d; v < best {
+					best, bj = v, k
+				}
+			}
+			cur[j] = best + c[j]
+			back[j] = int16(bj)
+		}
+		prev, cur = cur, prev
+	}
+	j := 0
+	for k := range m {
+		if prev[k] < prev[j] {
+			j = k
+		}
+	}
+	path := make([]int, total)
+	for r := total - 1; r >= 0; r-- {
+		path[r] = j
+		j = int(from[r*m+j])
+	}
+	out := make([]int, n)
+	for i := range n {
+		if i < n/2 {
+			out[i] = path[n+i]
+		} else {
+			out[i] = path[i]
+		}
+	}
+	return out
+}
+
+// faceEnd follows, along the whole curve, the place where the face ends: everything outside the path looks like the face
+// just outside the curve; then comes the wall, as wide as geometry says, which may look like anything; and what is
+// behind it looks like what is further in. A thin line on the face (scribed, a scratch, a milling mark) costs less than
+// calling the face beyond it opening; the far wall of a tunnel costs all of the near one.
+//
+// ringLo to ringHi (mm) is where the face is learned from, behindFrom where the opening begins to be. It returns the
+// offset of the path at every vertex (mm, along the inward normal).
+func (m edgeModel) faceEnd(b *band, ringLo, ringHi, behindFrom float64) []float64 {
+	n := len(b.base)
+	last := b.s0 + float64(b.n-1)*b.ds
+	level, spread := faceLevels(b, ringLo, ringHi)
+	behind, _ := faceLevels(b, behindFrom, last)
+	faceHue, behindHue := hueLevels(b, ringLo, ringHi), hueLevels(b, behindFrom, last)
+	// No sample counts for more than this log likelihood ratio, for or against: a line on the face, however bright, is
+	// outweighed by as much face behind it.
+	const most = 2.5
+	// A wall that looks just like the face, or just like what is behind it, is a little less likely than one that does not.
+	const wallLike = 0.3
+	// Averaged profiles overlap: only one in (window / spacing) is news. A path may lean by about 0.3.
+	const newsPerMM, lean = 1.0, 0.3
+	// An edge is also a change of brightness right there, worth as much as a mm of unlike samples at most.
+	const reward = 2.0
+	cost := make([]float64, n*b.n)
+	weight := b.ds / b.pxMM * newsPerMM * b.spacing
+	parallelRows(n, func(i int) {
+		// What is behind the edge has any brightness between a deep shadow's and its own (a bench), or anything darker than the
+		// face (a tunnel).
+		tight, lo, hi, soft := spread[i], 0.25*behind[i], 1.3*behind[i], 0.2*behind[i]+spread[i]
+		if m.wallMM == 0 {
+			// Machined metal has bright and dark patches larger than the window the spread was taken from.
+			tight = math.Max(tight, 0.1*math.Abs(level[i]-behind[i]))
+			if behind[i] < level[i] {
+				lo, hi = 0, math.Max(behind[i], 0.8*level[i])
+			}
+			soft = 0.1*hi + tight
+		}
+		lost := math.Max(0, math.Log((hi-lo)/(2.5*tight)))
+		ratio := make([]float64, b.n)    // log likelihood ratio, behind over face
+		sum := make([]float64, b.n+1)    // of ratio
+		asWall := make([]float64, b.n+1) // sum of what calling a sample wall costs
+		for j, y := range b.row(i) {
+			r, w := 0.3, 0.3 // outside the photo: no evidence, and no wish to go there
+			if y == y {
+				v := float64(y)
+				rf := (v - level[i]) / tight
+				ro := math.Max(0, math.Max(lo-v, v-hi)) / soft
+				r = (rf*rf+faceHue.unlike(b, i, j))/2 - (ro*ro+behindHue.unlike(b, i, j))/2 - lost
+				r = math.Max(-most, math.Min(r, most))
+				w = math.Min(r, 0) + wallLike*math.Abs(r)/most
+			}
+			ratio[j] = r
+			sum[j+1], asWall[j+1] = sum[j]+r, asWall[j]+w
+		}
+		change := b.change(b.row(i), math.Max(0.4, 3*b.pxMM))
+		wall := int(m.width(b.lean[i]) / b.ds)
+		c := cost[i*b.n : (i+1)*b.n]
+		for j := range c {
+			jw := min(j+wall, b.n-1)
+			sharp := edgeEvidence(change[j] / tight)
+			if wall > 1 {
+				// The wall's foot is a second edge. Both count, however faint one of them is: that is what tells a wall that looks
+				// like the face from one that looks like the bench.
+				sharp += edgeEvidence(change[jw] / tight)
+			} else {
+				sharp *= 1.5
+			}
+			c[j] = weight*(sum[j]+asWall[jw]-asWall[j]) - reward*b.spacing*sharp
+		}
+	})
+	bend := math.Pow(b.ds/(lean*b.spacing), 2) / 2 * 0.3
+	maxStep := max(1, int(1.5*b.spacing/b.ds))
+	off := make([]float64, n)
+	for i, j := range closedPath(cost, n, b.n, bend, maxStep) {
+		off[i] = b.s0 + float64(j)*b.ds
+	}
+	return off
+}
+
+// faceLevels returns the brightness along the curve and its spread (standard deviation of the averaged profile: noise and
+// texture), from samples between lo and hi mm, over 8 mm along the curve. Both come from the shortest half of the samples,
+// so that a bead, a line or a part's edge in the window does no harm as long as it is the smaller half.
+func faceLevels(b *band, lo, hi float64) (level, spread []float64) {
+	const alongMM = 4.0
+	n := len(b.base)
+	level, spread = make([]float64, n), make([]float64, n)
+	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
+	reach := int(alongMM / b.spacing)
+	skip := max(1, reach/8)
+	parallelRows(n, func(i int) {
+		v := make([]float64, 0, 512)
+		for a := -reach; a <= reach; a += skip {
+			row := b.row((i + a + 4*n) % n)
+			for j := j0; j <= j1; j += 2 {
+				if y := row[j]; y == y {
+					v = append(v, float64(y))
+				}
+			}
+		}
+		level[i], spread[i] = shortestHalf(v)
+		spread[i] = math.Max(spread[i], 0.03*level[i]+0.003)
+	})
+	return medianAlong(level, int(8/b.spacing)), medianAlong(spread, int(8/b.spacing))
+}
+
+// hueStat is the hue of the face along the curve.
+type hueStat struct{ a, b, sigmaA, sigmaB []float64 }
+
+// hueLevels does for hue what faceLevels does for brightness.
+func hueLevels(b *band, lo, hi float64) *hueStat {
+	if b.hue == nil {
+		return nil
+	}
+	const alongMM = 6.0
+	// A chroma sample of a JPEG is quantised to several levels of 255.
+	const quantum = 0.02
+	n := len(b.base)
+	h := &hueStat{make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)}
+	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
+	reach := int(alongMM / b.spacing)
+	skip := max(1, reach/6)
+	parallelRows(n, func(i int) {
+		var va, vb []float64
+		for a := -reach; a <= reach; a += skip {
+			row := b.hue[((i+a+4*n)%n)*2*b.n:]
+			for j := j0; j <= j1; j += 3 {
+				if y := row[2*j]; y == y {
+					va, vb = append(va, float64(y)), append(vb, float64(row[2*j+1]))
+				}
+			}
+		}
+		h.a[i], h.sigmaA[i] = shortestHalf(va)
+		h.b[i], h.sigmaB[i] = shortestHalf(vb)
+		h.sigmaA[i] = math.Hypot(1.3*h.sigmaA[i], quantum)
+		h.sigmaB[i] = math.Hypot(1.3*h.sigmaB[i], quantum)
+	})
+	return h
+}
+
+// unlike is the squared distance of sample j of row i from the face's hue, in standard deviations.
+func (h *hueStat) unlike(b *band, i, j int) float64 {
+	if h == nil {
+		return 0
+	}
+	at := 2 * (i*b.n + j)
+	x, y := (float64(b.hue[at])-h.a[i])/h.sigmaA[i], (float64(b.hue[at+1])-h.b[i])/h.sigmaB[i]
+	return x*x + y*y
+}
+
+// shortestHalf returns the mean of the shortest interval that holds half the values, and the standard deviation that a
+// normal distribution with such an interval has (its length over 1.349). It sorts v.
+func shortestHalf(v []float64) (centre, sigma float64) {
+	if len(v) < 4 {
+		return quantile(v, 0.5), 0
+	}
+	sort.Float64s(v)
+	h := len(v) / 2
+	best := 0
+	for i := 0; i+h < len(v); i++ {
+		if v[i+h]-v[i] < v[best+h]-v[best] {
+			best = i
+		}
+	}
+	var s float64
+	for _, x := range v[best : best+h+1] {
+		s += x
+	}
+	return s / float64(h+1), (v[best+h] - v[best]) / 1.349
+}
+
+// medianAlong replaces every value by the median of those within k places round the closed curve.
+func medianAlong(v []float64, k int) []float64 {
+	n := len(v)
+	k = min(k, (n-1)/2)
+	out := make([]float64, n)
+	skip := max(1, k/10)
+	w := make([]float64, 0, 2*k+1)
+	for i := range v {
+		w = w[:0]
+		for a := -k; a <= k; a += skip {
+			w = append(w, v[(i+a+n)%n])
+		}
+		out[i] = quantile(w, 0.5)
+	}
+	return out
+}
+
+// edgeEvidence grows with a change of brightness (in standard deviations of the face) from 0 to 1, fast at first.
+func edgeEvidence(r float64) float64 { return math.Min(math.Log1p(r)/math.Log1p(8), 1) }
+
+// change returns, for every sample of a row, by how much the mean over reach mm inside differs from that outside.
+func (b *band) change(row []float32, reach float64) []float64 {
+	k := max(2, int(reach/b.ds))
+	sum := make([]float64, b.n+1)
+	for j, y := range row {
+		if y != y {
+			y = 0
+		}
+		sum[j+1] = sum[j] + float64(y)
+	}
+	out := make([]float64, b.n)
+	for j := k; j+k < b.n; j++ {
+		out[j] = math.Abs(sum[j+k+1]-sum[j+1]-(sum[j]-sum[j-k])) / float64(k)
+	}
+	return out
+}

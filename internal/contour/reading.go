@@ -1,0 +1,185 @@
+package contour
+
+import (
+	"math"
+
+	"portmatch/internal/geom"
+)
+
+// edgeReading is the measured edge at every vertex of a curve.
+type edgeReading struct {
+	outline []geom.PointMM // face frame, anticlockwise
+	raw     []float64      // offsets from the band's base as fitted, before smoothing along the curve, mm
+	sigmaMM []float64      // standard uncertainty normal to the edge, noise and texture
+	sure    []bool
+	step    []float64 // brightness behind the edge less that of the face, in spreads of the face
+	pxMM    float64
+}
+
+// read picks the closed path of least misfit through the scan, refines it between grid points, and smooths it along the curve.
+func (e *edgeScan) read(b *band, half float64, level, spread []float64) edgeReading {
+	n := len(e.fits)
+	tau2 := e.noise()
+	// Samples half a pixel apart share half their noise; profiles overlap over their averaging length.
+	news := 0.5 * math.Min(1, b.spacing/profileAverageMM)
+	cost := make([]float64, n*e.k)
+	for i := range e.fits {
+		for q, v := range e.fits[i].sse {
+			away := (e.lo + float64(q)*e.step) / (0.4 * half)
+			cost[i*e.k+q] = (math.Min(v/(2*tau2), 1e6) + away*away/2) * news
+		}
+	}
+	bend := math.Pow(e.step/(0.25*b.spacing), 2) / 2
+	path := closedPath(cost, n, e.k, bend, max(2, int(b.spacing/e.step)))
+
+	r := edgeReading{pxMM: b.pxMM, raw: make([]float64, n), sigmaMM: make([]float64, n), sure: make([]bool, n), step: make([]float64, n)}
+	for i, q := range path {
+		x, sigma, inside := e.minimum(i, q, tau2)
+		r.raw[i] = e.lo + x*e.step
+		r.sigmaMM[i] = sigma
+		f := &e.fits[i]
+		k := min(max(int(x+0.5), 0), e.k-1)
+		r.step[i] = math.Max(math.Abs(f.first[k]), math.Abs(f.first[k]+f.second[k])) / spread[i]
+		r.sure[i] = inside && r.step[i] > leastStep && level[i] < burntOut
+	}
+	smooth, scatter := robustAlong(r.raw, r.sigmaMM, r.sure, b.spacing)
+	for i := range r.raw {
+		r.sigmaMM[i] = math.Max(scatter[i], 0.02*b.pxMM)
+		if scatter[i] > 0.12+0.5*b.pxMM {
+			r.sure[i] = false
+		}
+	}
+	r.sure = bridgeShort(r.sure, int(1.0/b.spacing)+1)
+	r.outline = b.moved(smooth)
+	return r
+}
+
+const (
+	leastStep = 3    // the edge must change the brightness by this many spreads of the face to be believed
+	burntOut  = 0.97 // of full scale, linear light: above it a pixel says nothing but "bright"
+)
+
+// noise returns the variance of one averaged sample about its model, the median over the curve.
+func (e *edgeScan) noise() float64 {
+	var best []float64
+	for i := range e.fits {
+		f := &e.fits[i]
+		m := math.Inf(1)
+		for _, v := range f.sse {
+			m = math.Min(m, v)
+		}
+		if f.samples > 8 && !math.IsInf(m, 1) {
+			best = append(best, m/float64(f.samples-5))
+		}
+	}
+	return math.Max(quantile(best, 0.5), 1e-8)
+}
+
+// minimum slides from grid place q to the least misfit next to it (at most four places) and interpolates by a parabola. It
+// returns the place in grid steps, its standard uncertainty in mm by the curvature there, and whether there is a
+// minimum at all.
+func (e *edgeScan) minimum(i, q int, tau2 float64) (x, sigmaMM float64, ok bool) {
+	f := e.fits[i].sse
+	const slide = 4
+	start := q
+	for q > 0 && f[q-1] < f[q] && start-q < slide {
+		q--
+	}
+	for q < e.k-1 && f[q+1] < f[q] && q-start < slide {
+		q++
+	}
+	if q == 0 || q == e.k-1 {
+		return float64(q), 1, false
+	}
+	a, m, c := f[q-1], f[q], f[q+1]
+	curv := a - 2*m + c
+	if !(curv > 0) {
+		return float64(q), 1, false
+	}
+	x = float64(q) + math.Max(-0.5, math.Min(0.5, 0.5*(a-c)/curv))
+	return x, e.step * math.Sqrt(2*tau2/(0.5*curv)), true
+}
+
+// smoothMM is the standard deviation of the window in which the readings along an edge are smoothed by a local
+// parabola; a parabola follows a bump 8 mm wide and 0.5 mm high to 0.01 mm at this width.
+const smoothMM = 0.7
+
+// corrMM is the length along the edge over which smoothed readings hang together: the averaging of the profiles and
+// the smoothing together.
+const corrMM = 2.0
+
+// robustAlong smooths readings along the closed curve by local parabolas with Tukey weights, and returns with them the
+// standard uncertainty of the smoothed value, from the scatter of the readings about it.
+func robustAlong(raw, sigma []float64, sure []bool, spacing float64) (smooth, uncertainty []float64) {
+	n := len(raw)
+	k := max(3, int(math.Ceil(2.5*smoothMM/spacing)))
+	smooth = medianAlong(raw, k/2)
+	uncertainty = make([]float64, n)
+	resid := make([]float64, n)
+	for range 3 {
+		for i := range raw {
+			resid[i] = math.Abs(raw[i] - smooth[i])
+		}
+		scale := medianAlong(resid, int(8/spacing))
+		next := make([]float64, n)
+		for i := range raw {
+			var s0, s1, s2, s3, s4, t0, t1, t2 float64
+			cut := 4.685*1.4826*scale[i] + 1e-4
+			for a := -k; a <= k; a++ {
+				j := (i + a + n) % n
+				u := resid[j] / cut
+				if u >= 1 {
+					continue
+				}
+				x := float64(a) * spacing / smoothMM
+				w := math.Exp(-x*x/2) * (1 - u*u) * (1 - u*u)
+				if !sure[j] {
+					w *= 0.05
+				}
+				s0 += w
+				s1 += w * x
+				s2 += w * x * x
+				s3 += w * x * x * x
+				s4 += w * x * x * x * x
+				t0 += w * raw[j]
+				t1 += w * x * raw[j]
+				t2 += w * x * x * raw[j]
+			}
+			v, ok := parabolaAtZero(s0, s1, s2, s3, s4, t0, t1, t2)
+			if !ok {
+				v = smooth[i]
+			}
+			next[i] = v
+			// The local parabola leaves about a third of the scatter's variance: its effective number of readings, less what
+			// overlapping profiles share.
+			uncertainty[i] = 0.6 * 1.4826 * scale[i]
+		}
+		smooth = next
+	}
+	return smooth, uncertainty
+}
+
+// parabolaAtZero solves the weighted normal equations of a parabola and returns its value at 0.
+func parabolaAtZero(s0, s1, s2, s3, s4, t0, t1, t2 float64) (float64, bool) {
+	det := s0*(s2*s4-s3*s3) - s1*(s1*s4-s2*s3) + s2*(s1*s3-s2*s2)
+	if !(math.Abs(det) > 1e-9*s0*s0*s0) {
+		return 0, false
+	}
+	return (t0*(s2*s4-s3*s3) - s1*(t1*s4-t2*s3) + s2*(t1*s3-t2*s2)) / det, true
+}
+
+// bridgeShort makes runs of sure or unsure readings shorter than k the same as what lies round them.
+func bridgeShort(sure []bool, k int) []bool {
+	n := len(sure)
+	out := make([]bool, n)
+	for i := range sure {
+		c := 0
+		for a := -k; a <= k; a++ {
+			if sure[(i+a+n)%n] {
+				c++
+			}
+		}
+		out[i] = 2*c > 2*k+1
+	}
+	return out
+}

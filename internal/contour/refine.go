@@ -1,0 +1,107 @@
+package contour
+
+import (
+	"math"
+
+	"portmatch/internal/geom"
+)
+
+// reach says how far from the curve at hand the edge may lie, mm.
+type reach struct{ out, in float64 }
+
+// locate takes a coarse closed curve to where the face ends, by regions, to about a tenth of a mm.
+func (s *surface) locate(coarse []geom.PointMM, m edgeModel, far reach, guided bool) []geom.PointMM {
+	px := s.mmPerPx(centroid(coarse))
+	spacing := vertexSpacing(px)
+	base := smoothClosed(resampleClosed(coarse, spacing), spacing, 0.8)
+	if m.wallMM > 0 && !guided {
+		// What closes at some grey level may be the wall's foot as well as the face's edge: start half way.
+		b := s.unroll(base, -px, px, px, 0, false)
+		off := make([]float64, len(base))
+		for i, l := range b.lean {
+			off[i] = -m.width(l) / 2
+		}
+		base = resampleClosed(b.moved(smoothOffsets(off, b.spacing, 1)), spacing)
+	}
+	ring, behind := -5.0, 1.0
+	if guided {
+		behind = far.in / 2
+	}
+	for range 2 {
+		b := s.unroll(base, math.Max(ring, -far.out-2)-0.3, far.in+m.wallMM/2, 0.5*px, 1.2, true)
+		off := m.faceEnd(b, math.Max(ring, -far.out-2), ringInner(ring), behind)
+		base = resampleClosed(b.moved(smoothOffsets(off, b.spacing, 0.5)), spacing)
+		base = smoothClosed(base, spacing, 0.5)
+		ring, behind = -3.5, 1.0
+		far.in = math.Min(far.in, 3)
+	}
+	return base
+}
+
+// ringInner is where the ring that the face is learned from ends, towards the edge.
+func ringInner(ring float64) float64 {
+	if ring <= -5 {
+		return -0.8
+	}
+	return -0.5
+}
+
+// vertexSpacing is the distance between measured places along an outline: closer brings no news, as neighbouring
+// profiles share their pixels.
+func vertexSpacing(pxMM float64) float64 { return math.Max(0.3, 2*pxMM) }
+
+// profileAverageMM is the length of edge that one profile is averaged over (triangular weights, whole base). A high spot
+// 8 mm wide is followed; noise and grain are not.
+const profileAverageMM = 1.0
+
+// profiles unrolls the band that the model is fitted in.
+func (s *surface) profiles(base []geom.PointMM, m edgeModel, half float64) (b *band, level, spread []float64) {
+	px := s.mmPerPx(base[0])
+	deep := 0.8*m.wallMM + 1.3*m.rimMM
+	b = s.unroll(base, -(half + 2.4), half+1.5+deep, 0.5*px, profileAverageMM, false)
+	level, spread = faceLevels(b, -2.2, -0.5)
+	return b, level, spread
+}
+
+// refine fits the edge model to the profiles across base, twice, and returns the sub-pixel edge.
+func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
+	var r edgeReading
+	for _, half := range []float64{0.5, 0.3} {
+		b, level, spread := s.profiles(base, m, half)
+		e := m.scan(b, make([]float64, len(base)), half, 0.25*b.pxMM, level, spread)
+		r = e.read(b, half, level, spread)
+		base = resampleClosed(r.outline, b.spacing)
+		base = smoothClosed(base, b.spacing, 0.3)
+	}
+	return r
+}
+
+func smoothOffsets(off []float64, spacing, sigma float64) []float64 {
+	n := len(off)
+	k := int(math.Ceil(3 * sigma / spacing))
+	out := make([]float64, n)
+	for i := range off {
+		var s, w float64
+		for a := -k; a <= k; a++ {
+			x := float64(a) * spacing / sigma
+			g := math.Exp(-x * x / 2)
+			s += g * off[(i+a+n)%n]
+			w += g
+		}
+		out[i] = s / w
+	}
+	return out
+}
+
+// every returns a band of every k-th row.
+func (b *band) every(k int) *band {
+	o := *b
+	o.base, o.inward, o.lean, o.pixels, o.rows = nil, nil, nil, nil, nil
+	for i := 0; i+k <= len(b.base); i += k {
+		o.base, o.inward = append(o.base, b.base[i]), append(o.inward, b.inward[i])
+		o.lean, o.pixels = append(o.lean, b.lean[i]), append(o.pixels, b.pixels[i])
+		o.rows = append(o.rows, b.row(i)...)
+	}
+	o.spacing *= float64(k)
+	return &o
+}

@@ -1,0 +1,296 @@
+package contour
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"portmatch/internal/geom"
+)
+
+// openings is what the coarse search makes of a plan.
+type openings struct {
+	ports, holes []*loop
+	part         *loop // nil where the part's own edge does not close at any level
+}
+
+// sortOut tells ports, holes and the part's own edge apart.
+func sortOut(cands []*loop) openings {
+	cands = dropLines(cands)
+	inside := make([][]int, len(cands)) // direct and indirect contents
+	for i, a := range cands {
+		for j, b := range cands {
+			if i != j && encloses(a, b) {
+				inside[i] = append(inside[i], j)
+			}
+		}
+	}
+	isPart := make([]bool, len(cands))
+	for i, a := range cands {
+		isPart[i] = holdsOpenings(a, inside[i], cands)
+	}
+	part, partIndex := choosePart(cands, inside, isPart)
+
+	var open []*loop
+	for _, chain := range chains(cands, isPart) {
+		l := outermostSound(chain)
+		if solidity(l) < minSolidity || l.cut {
+			continue
+		}
+		open = append(open, l)
+	}
+	ports, holes := classify(open)
+	ports = agreeing(ports)
+	if part != nil {
+		// Half a part's edge may close on a highlight: it counts only if it holds every port.
+		for _, l := range ports {
+			if !encloses(cands[partIndex], l) {
+				part = nil
+				break
+			}
+		}
+	}
+	if part != nil {
+		holes = slices.DeleteFunc(holes, func(l *loop) bool { return !encloses(cands[partIndex], l) })
+	}
+	return openings{ports: ports, holes: holes, part: part}
+}
+
+func unusedTotalArea(ls []*loop) float64 {	var s float64
+	for _, l := range ls {
+		s += l.areaMM2
+	}
+	return s
+}
+
+// dropLines removes curves that are one side of a closed line (a scribed outline, a bead): two curves of opposite sense,
+// one in the other, closer than a line is wide, with the same brightness on the far sides of both.
+func dropLines(cands []*loop) []*loop {
+	const lineMM = 3.0
+	drop := make([]bool, len(cands))
+	for i, a := range cands {
+		for j, b := range cands {
+			if a.darkInside == b.darkInside || !encloses(a, b) {
+				continue
+			}
+			gap := (a.areaMM2 - b.areaMM2) / (0.5 * (a.perimeter + b.perimeter))
+			if gap > 0 && gap < lineMM && boxesAgree(a, b, 2*lineMM) {
+				// A bright or dark line: the outer edge belongs to the line. The inner edge is an opening's only if what is
+				// inside differs from what is outside, which the wide contrast has judged already where the line is thinner
+				// than wideMM; a wider one is left for the profile to settle.
+				drop[i] = true
+				_ = j
+			}
+		}
+	}
+	var out []*loop
+	for i, l := range cands {
+		if !drop[i] {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// holdsOpenings tells whether a is a part's edge, not an opening: it contains two separate strong curves, or one of
+// the opposite sense.
+func holdsOpenings(a *loop, inside []int, cands []*loop) bool {
+	var strong []*loop
+	for _, j := range inside {
+		b := cands[j]
+		if b.wide < 0.3*a.wide || b.contrast < 0.3*a.contrast || solidity(b) < minSolidity {
+			continue
+		}
+		if b.darkInside != a.darkInside && b.areaMM2 > 0.02*a.areaMM2 && b.contrast > 0.6*a.contrast {
+			return true
+		}
+		strong = append(strong, b)
+	}
+	for i, b := range strong {
+		for _, c := range strong[i+1:] {
+			if !encloses(b, c) && !encloses(c, b) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// choosePart returns the smallest of the curves that hold the most opening area.
+func choosePart(cands []*loop, inside [][]int, isPart []bool) (*loop, int) {
+	best, bestIndex := (*loop)(nil), -1
+	var bestArea float64
+	for i, a := range cands {
+		if !isPart[i] {
+			continue
+		}
+		var held float64
+		for _, j := range inside[i] {
+			if !isPart[j] && solidity(cands[j]) > minSolidity && !nestedInAny(cands, inside[i], j, isPart) {
+				held += cands[j].areaMM2
+			}
+		}
+		if best == nil || held > 1.05*bestArea || held > 0.95*bestArea && a.contrast > 1.2*best.contrast {
+			best, bestIndex, bestArea = a, i, math.Max(held, bestArea)
+		}
+	}
+	return best, bestIndex
+}
+
+func nestedInAny(cands []*loop, among []int, j int, isPart []bool) bool {
+	for _, k := range among {
+		if k != j && !isPart[k] && encloses(cands[k], cands[j]) {
+			return true
+		}
+	}
+	return false
+}
+
+// chains groups what lies one in the other, outermost first; curves that are part edges take no part.
+func chains(cands []*loop, isPart []bool) [][]*loop {
+	var order []*loop
+	for i, l := range cands {
+		if !isPart[i] {
+			order = append(order, l)
+		}
+	}
+	sort.SliceStable(order, func(i, j int) bool { return order[i].areaMM2 > order[j].areaMM2 })
+	var out [][]*loop
+	for _, l := range order {
+		placed := false
+		for k := range out {
+			if encloses(out[k][0], l) || overlapping(out[k][0], l) {
+				out[k] = append(out[k], l)
+				placed = true
+				break
+			}
+		}
+		if !placed {
+			out = append(out, []*loop{l})
+		}
+	}
+	return out
+}
+
+// overlapping tells whether two curves share ground without one enclosing the other by the strict test.
+func overlapping(a, b *loop) bool {
+	if a.hi.X < b.lo.X || b.hi.X < a.lo.X || a.hi.Y < b.lo.Y || b.hi.Y < a.lo.Y {
+		return false
+	}
+	return contains(a.pts, mid(b.lo, b.hi)) && contains(b.pts, mid(b.lo, b.hi))
+}
+
+func compactness(l *loop) float64 { return 4 * math.Pi * l.areaMM2 / (l.perimeter * l.perimeter) }
+
+// outermostSound picks from a chain the outermost curve that is an edge in its own right: coming from the face, the first
+// transition is the edge, not a far wall; but a curve that wanders out along milling marks or a shadow is none.
+func outermostSound(chain []*loop) *loop {
+	var best *loop
+	strength := func(l *loop) float64 { return l.wide * compactness(l) }
+	for _, l := range chain {
+		if best == nil || strength(l) > strength(best) {
+			best = l
+		}
+	}
+	for _, l := range chain {
+		if l.areaMM2 < best.areaMM2 {
+			break
+		}
+		if l.darkInside == best.darkInside && compactness(l) > 0.93*compactness(best) && solidity(l) > 0.95*solidity(best) && l.wide > 0.25*best.wide {
+			return l
+		}
+	}
+	return best
+}
+
+// classify tells holes from ports: a hole is round and small, both in mm and beside the ports.
+func classify(open []*loop) (ports, holes []*loop) {
+	// RMS deviation from a circle over the radius. A square has 0.085, but what is seen through a hole in a thick gasket at
+	// 15° is a lens with up to 0.15; the sub-pixel circle decides in the end.
+	const notRound, surelyRound = 0.16, 0.05
+	var biggest float64
+	for _, l := range open {
+		biggest = math.Max(biggest, l.areaMM2)
+	}
+	var round []*loop
+	for _, l := range open {
+		_, d, rel := roundness(l)
+		switch {
+		case d <= maxHoleMM && (rel < surelyRound || rel < notRound && l.areaMM2 < 0.3*biggest):
+			round = append(round, l)
+		case l.areaMM2 > 80:
+			ports = append(ports, l)
+		}
+	}
+	if len(ports) == 0 {
+		ports, round = biggestClass(round)
+	}
+	var typical float64
+	for _, l := range ports {
+		typical = math.Max(typical, l.areaMM2)
+	}
+	for _, l := range round {
+		// Small round ports beside others of their size.
+		if _, d, _ := roundness(l); d > 16 && l.areaMM2 > 0.5*typical {
+			ports = append(ports, l)
+			continue
+		}
+		holes = append(holes, l)
+	}
+	return ports, holes
+}
+
+// biggestClass splits round openings at the largest gap in diameter: where nothing but round openings is small, the
+// large ones are the ports.
+func biggestClass(round []*loop) (ports, holes []*loop) {
+	if len(round) == 0 {
+		return nil, nil
+	}
+	sorted := append([]*loop(nil), round...)
+	sort.Slice(sorted, func(i, j int) bool { return sorted[i].areaMM2 > sorted[j].areaMM2 })
+	cut, gap := 0, 1.3 // in diameter squared: classes closer than 14 % are one
+	for i := 1; i < len(sorted); i++ {
+		if r := sorted[i-1].areaMM2 / sorted[i].areaMM2; r > gap {
+			cut, gap = i, r
+			break
+		}
+	}
+	if cut == 0 {
+		return nil, sorted
+	}
+	return sorted[:cut], sorted[cut:]
+}
+
+// agreeing drops candidates for ports that do not look like the strongest one: another sense, or far fainter. Stains
+// on a bench do not pass.
+func agreeing(ports []*loop) []*loop {
+	weight := map[bool]float64{}
+	var best float64
+	for _, l := range ports {
+		weight[l.darkInside] += l.wide * math.Sqrt(l.areaMM2)
+		best = math.Max(best, l.wide)
+	}
+	dark := weight[true] >= weight[false]
+	var out []*loop
+	for _, l := range ports {
+		if l.darkInside == dark && l.wide > 0.2*best {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+func centroid(pts []geom.PointMM) geom.PointMM {
+	var a, cx, cy float64
+	o := pts[0]
+	q := pts[len(pts)-1].Sub(o)
+	for _, p := range pts {
+		r := p.Sub(o)
+		c := q.Cross(r)
+		a += c
+		cx += (q.X + r.X) * c
+		cy += (q.Y + r.Y) * c
+		q = r
+	}
+	return o.Add(geom.PointMM{X: cx / (3 * a), Y: cy / (3 * a)})
+}

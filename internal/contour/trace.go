@@ -1,0 +1,236 @@
+package contour
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"sort"
+
+	"portmatch/internal/face"
+	"portmatch/internal/geom"
+	"portmatch/internal/photo"
+	"portmatch/internal/scalecard"
+)
+
+// Options says what is known of the surface before looking.
+type Options struct {
+	HeightMM      float64 // of the photographed surface above the strips' print
+	HeightSigmaMM float64 // standard uncertainty of HeightMM; 0: defaultHeightSigma
+	Photo         string  // name for calibration and warnings: "target", "work", or a file name
+}
+
+// Guide is what a target's openings are expected to look like on this face, in its face frame.
+type Guide struct {
+	Ports [][]geom.PointMM
+}
+
+// Survey is the first look at a photographed face: where its holes and openings are. Trace then measures the edges.
+type Survey struct {
+	s    *surface
+	sol  *scalecard.Solution
+	opt  Options
+	open openings
+	thin bool // the part is a gasket: its openings show the bench, and its cut wall
+
+	holes []face.Hole
+}
+
+// maxGasketMM is the greatest height at which a part with light showing through its openings is taken for a gasket that lies
+// on the bench beside the strips: common practice, no source, has gaskets up to 3 mm thick.
+const maxGasketMM = 4.0
+
+// NewSurvey finds openings and measures the holes. The photo's camera is sol.
+func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt Options) (*Survey, error) {
+	v := &Survey{s: newSurface(p, sol, opt.HeightMM), sol: sol, opt: opt}
+	pl := v.s.plan()
+	pl.blur()
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	v.open = sortOut(pl.candidates(v.s.onStrip(sol.StripQuadsPx)))
+	v.thin = opt.HeightMM > 0.1 && opt.HeightMM <= maxGasketMM && sol.Camera.Scan == nil
+	v.measureHoles()
+	return v, ctx.Err()
+}
+
+// Rough returns the face as the first look has it: measured holes, and ports good to about a mm. It serves to lay a target
+// on it.
+func (v *Survey) Rough() *face.Face {
+	f := &face.Face{Holes: v.holes}
+	for i, l := range v.open.ports {
+		pts := resampleClosed(l.pts, 1)
+		f.Ports = append(f.Ports, face.Port{Number: i + 1, Edge: face.Edge{Outline: pts, CorrMM: 1}})
+	}
+	return f
+}
+
+// Trace measures every port. A guide, where there is one, says which openings to look for and roughly where; what is
+// found is found in the photo all the same.
+func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
+	starts := v.starts(g)
+	if len(starts) == 0 {
+		return nil, &Error{Path: v.s.photo.Path, Err: ErrNoOpening, What: "no opening was found on the part",
+			Try: "lay the part so that its openings stand out from what is behind them (a light bench under a dark gasket, a dark one under a light gasket), fill the frame with it, and light it from the side"}
+	}
+	m := edgeModel{sigmaMM: math.Max(0.4, 0.8*v.sol.BlurPx) * v.s.mmPerPx(centroid(starts[0].curve))}
+	if v.thin {
+		// Paper and card under the strips are thin, but the bench lies that much below their print.
+		m.wallMM = v.opt.HeightMM + 0.15
+	}
+	bases := make([][]geom.PointMM, len(starts))
+	parallelItems(len(starts), func(i int) {
+		bases[i] = v.s.locate(starts[i].curve, m, starts[i].far, starts[i].guided)
+	})
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	m = v.s.settle(bases, m)
+	f := &face.Face{Holes: v.holes, Ports: make([]face.Port, len(starts))}
+	parallelItems(len(starts), func(i int) {
+		r := v.s.refine(bases[i], m)
+		f.Ports[i] = face.Port{Edge: r.edge(m)}
+	})
+	if v.open.part != nil {
+		f.PartOutline = face.Edge{Outline: resampleClosed(v.open.part.pts, 0.5), CorrMM: 1}
+	}
+	numberPorts(f.Ports)
+	v.calibrate(f)
+	return f, ctx.Err()
+}
+
+// start is where the search for one port's edge begins.
+type start struct {
+	curve  []geom.PointMM
+	far    reach
+	guided bool
+}
+
+func (v *Survey) starts(g *Guide) []start {
+	var out []start
+	if g == nil {
+		for _, l := range v.open.ports {
+			out = append(out, start{l.pts, reach{3, 3}, false})
+		}
+		return out
+	}
+	for _, want := range g.Ports {
+		if l := v.seen(want); l != nil {
+			out = append(out, start{l.pts, reach{3, 3}, false})
+		} else {
+			out = append(out, start{want, reach{3, 5}, true})
+		}
+	}
+	return out
+}
+
+// seen returns the coarse opening that is where the guide wants one and looks like it, or nil: a curve that closed on
+// the far wall of a tunnel does not.
+func (v *Survey) seen(want []geom.PointMM) *loop {
+	const apartMM = 3.5
+	c := centroid(want)
+	for _, l := range v.open.ports {
+		if !contains(l.pts, c) || !contains(want, centroid(l.pts)) {
+			continue
+		}
+		if farthest(l.pts, want) < apartMM && farthest(want, l.pts) < apartMM {
+			return l
+		}
+	}
+	return nil
+}
+
+// farthest returns the largest distance of a's vertices from the curve b, mm.
+func farthest(a, b []geom.PointMM) float64 {
+	ix := geom.NewIndex(geom.Outline(b))
+	var d float64
+	for _, p := range resampleClosed(a, 2) {
+		_, _, e := ix.Nearest(p)
+		d = math.Max(d, e)
+	}
+	return d
+}
+
+// numberPorts sorts ports left to right, then top to bottom, as seen in the photo, and numbers them from 1.
+func numberPorts(ports []face.Port) {
+	sort.SliceStable(ports, func(i, j int) bool {
+		a, b := centroid(ports[i].Outline), centroid(ports[j].Outline)
+		if math.Abs(a.X-b.X) > 1 {
+			return a.X < b.X
+		}
+		return a.Y > b.Y
+	})
+	for i := range ports {
+		ports[i].Number = i + 1
+	}
+}
+
+// calibrate fills in what is known of the photo as a whole.
+func (v *Survey) calibrate(f *face.Face) {
+	var lo, hi geom.PointMM
+	first := true
+	grow := func(p geom.PointMM) {
+		if first {
+			lo, hi, first = p, p, false
+		}
+		lo = geom.PointMM{X: math.Min(lo.X, p.X), Y: math.Min(lo.Y, p.Y)}
+		hi = geom.PointMM{X: math.Max(hi.X, p.X), Y: math.Max(hi.Y, p.Y)}
+	}
+	for _, p := range f.Ports {
+		for _, q := range p.Outline {
+			grow(q)
+		}
+	}
+	for _, h := range f.Holes {
+		grow(h.Centre)
+	}
+	sigma := v.opt.HeightSigmaMM
+	if sigma == 0 {
+		sigma = defaultHeightSigma(v.opt.HeightMM)
+	}
+	f.Fields = v.sol.FaceFields(v.opt.HeightMM, sigma, lo, hi)
+	f.Calibration = face.Calibration{Photo: v.opt.Photo, ReprojectionRMSPx: v.sol.RMSPx, CameraHeightMM: v.sol.HeightMM,
+		TiltDeg: v.sol.TiltDeg, MMPerPx: v.s.mmPerPx(mid(lo, hi)), HeightMM: v.opt.HeightMM}
+	for _, s := range v.sol.Strips {
+		f.Calibration.Strips = append(f.Calibration.Strips, s.Number)
+	}
+	for _, w := range v.sol.Warnings {
+		w.Photo = v.opt.Photo
+		f.Warnings = append(f.Warnings, w)
+	}
+	for _, w := range v.sol.PlacementWarnings(lo, hi) {
+		w.Photo = v.opt.Photo
+		f.Warnings = append(f.Warnings, w)
+	}
+	for _, note := range v.s.photo.Notes {
+		f.Warnings = append(f.Warnings, face.Warning{Photo: v.opt.Photo, What: note})
+	}
+}
+
+// defaultHeightSigma is the standard uncertainty of a height that a mechanic measures with calipers or a rule: 0.05 mm for a
+// gasket under the jaws, and 2 % of a step that is measured with a rule (common practice, no source).
+func defaultHeightSigma(heightMM float64) float64 { return math.Hypot(0.05, 0.02*heightMM) }
+
+// edge turns a reading into the face's terms.
+func (r *edgeReading) edge(m edgeModel) face.Edge {
+	e := face.Edge{Outline: r.outline, SigmaMM: r.sigmaMM, Sure: r.sure, CorrMM: corrMM}
+	e.BiasMM = make([]float64, len(r.outline))
+	for i := range e.BiasMM {
+		// A twentieth of a pixel for what is left of the tone curve and the lens's blur; a fifth of a rim, whose shape the
+		// light shows or hides.
+		e.BiasMM[i] = math.Hypot(0.05*r.pxMM, 0.15*m.rimMM)
+	}
+	return e
+}
+
+// Trace does both steps without a guide.
+func Trace(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt Options) (*face.Face, error) {
+	v, err := NewSurvey(ctx, p, sol, opt)
+	if err != nil {
+		return nil, err
+	}
+	f, err := v.Trace(ctx, nil)
+	if err != nil {
+		return nil, fmt.Errorf("trace: %w", err)
+	}
+	return f, nil
+}
