@@ -99,14 +99,21 @@ func newMapSheet(r *compare.Result, o MapOptions) (*mapSheet, error) {
 	}
 	m.part = outlineOf(r.PartOutline).Mapped(m.paperFromJob).Simplified(drawingToleranceMM)
 	m.subject.part = boundsOf(m.part)
-	correct := [2]float64{1, 1}
-	for i, k := range o.Printed {
-		if k > 0 {
-			correct[i] = 1 / k
-		}
-	}
-	m.layout, err = placeTiles(m.subject, o.Paper, correct)
+	across, along := m.correction()
+	m.layout, err = placeTiles(m.subject, o.Paper, across, along)
 	return m, err
+}
+
+// correction returns how much larger than 1:1 to draw along the paper's short and long side.
+func (o *MapOptions) correction() (across, along float64) {
+	across, along = 1, 1
+	if o.Printed[0] > 0 {
+		across = 1 / o.Printed[0]
+	}
+	if o.Printed[1] > 0 {
+		along = 1 / o.Printed[1]
+	}
+	return across, along
 }
 
 // mapSheet is a map in the making.

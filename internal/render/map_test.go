@@ -293,7 +293,7 @@ func TestMapWords(t *testing.T) {
 			t.Errorf("port %d: the map doesn't say %q", p.Port, MM.AreaPM(p.RemoveArea))
 		}
 	}
-	for _, s := range []string{"page 1 of 2", "page 2 of 2", "150.0 mm", "printer of the scale card", "water passages"} {
+	for _, s := range []string{"page 1 of 2", "page 2 of 2", "150.0 mm", "scale card's printer", "water passages"} {
 		if !strings.Contains(words, s) {
 			t.Errorf("the map doesn't say %q", s)
 		}

@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 
-	"portmatch/internal/compare"
 	"portmatch/internal/geom"
 )
 
@@ -45,7 +44,7 @@ func (m *mapSheet) drawPortWords(p *portDrawing) {
 	}
 	words := box{mid, mid}.with(mid.Add(geom.PointMM{X: k * w / 2, Y: k * h / 2})).with(mid.Sub(geom.PointMM{X: k * w / 2, Y: k * h / 2}))
 	for _, c := range p.callouts {
-		m.drawLeader(words.grown(0.8), m.paperOf(c.at))
+		m.drawLeader(words.grown(0.8), c)
 	}
 	y := words.hi.Y
 	for _, l := range lines {
@@ -70,24 +69,31 @@ func (m *mapSheet) portLines(p *portDrawing) []textLine {
 	for _, c := range p.callouts {
 		first, second := c.words(m.Units, m.Side)
 		lines = append(lines, textLine{bold, first}, textLine{plain, second})
-	}
-	if p.Verdict == compare.Grind || p.Verdict == compare.GrindPast {
-		lines = append(lines, textLine{plain, "area " + m.Units.AreaPM(p.RemoveArea) + " " + m.Units.Area()})
+		if !c.past && !c.doubt {
+			lines = append(lines, textLine{plain, "area " + m.Units.AreaPM(p.RemoveArea) + " " + m.Units.Area()})
+		}
 	}
 	return lines
 }
 
-// drawLeader draws a thin line from a box of words to a place, and a ring round the place.
-func (m *mapSheet) drawLeader(from box, to geom.PointMM) {
-	const ringMM = 0.9
-	thin := pen{widthMM: narrowMM, ink: gray(0)}
+// drawLeader draws a thin line from a box of words to a place on the edge, and beyond the edge an arrowhead that points at
+// it from the far side: the line ends at the tint, which goes over it, the arrowhead stays in sight.
+func (m *mapSheet) drawLeader(from box, c callout) {
+	to := m.paperOf(c.at)
 	d := to.Sub(from.mid())
+	u := d.Scale(1 / d.Norm())
+	across := geom.PointMM{X: -u.Y, Y: u.X}
 	// Where the way from the middle to the place leaves the box.
-	t := math.Min(from.w()/2/math.Abs(d.X), from.h()/2/math.Abs(d.Y))
-	m.stroke(thin, circlePath(to, ringMM))
-	if end := to.Sub(d.Scale(ringMM / d.Norm())); t < 1-ringMM/d.Norm() {
-		m.line(thin, from.mid().Add(d.Scale(t)), end)
+	if t := math.Min(from.w()/2/math.Abs(d.X), from.h()/2/math.Abs(d.Y)); t < 1 {
+		m.line(pen{widthMM: narrowMM, ink: gray(0)}, from.mid().Add(d.Scale(t)), to)
 	}
+	const clear, length, half = 0.3, 2.0, 0.5
+	tip := to.Add(u.Scale(clear))
+	if c.past {
+		tip = tip.Add(u.Scale(c.step.Value)) // the area past the line lies beyond the target's edge
+	}
+	back := tip.Add(u.Scale(length))
+	m.fill(gray(0), closedPath(geom.Outline{tip, back.Add(across.Scale(half)), back.Sub(across.Scale(half))}))
 }
 
 // drawStencilNumber writes a port's number above its opening, on the paper that stays.
@@ -109,19 +115,46 @@ func (m *mapSheet) drawJoins(page int) {
 		}
 	}
 	// Marks stand in the middle of what two windows share, near both ends of it; letters A … between columns, N … between rows.
-	ends := []float64{0.06, 0.94}
 	for c := max(0, col-1); c <= col && c+1 < len(m.cols); c++ {
 		x := (m.cols[c+1] + m.cols[c] + m.w) / 2
-		for i, e := range ends {
-			mark(geom.PointMM{X: x, Y: m.rows[row] + e*m.h}, fmt.Sprintf("%c%d", 'A'+c, 2*row+i+1))
+		for i, p := range m.joinPlaces(geom.PointMM{X: x, Y: m.rows[row]}, geom.PointMM{Y: m.h}) {
+			mark(p, fmt.Sprintf("%c%d", 'A'+c, 2*row+i+1))
 		}
 	}
 	for r := max(0, row-1); r <= row && r+1 < len(m.rows); r++ {
 		y := (m.rows[r] + m.rows[r+1] + m.h) / 2
-		for i, e := range ends {
-			mark(geom.PointMM{X: m.cols[col] + e*m.w, Y: y}, fmt.Sprintf("%c%d", 'N'+r, 2*col+i+1))
+		for i, p := range m.joinPlaces(geom.PointMM{X: m.cols[col], Y: y}, geom.PointMM{X: m.w}) {
+			mark(p, fmt.Sprintf("%c%d", 'N'+r, 2*col+i+1))
 		}
 	}
+}
+
+// joinPlaces returns a place near either end of a line on the face, clear of ports and holes if there is room.
+func (m *mapSheet) joinPlaces(from, along geom.PointMM) [2]geom.PointMM {
+	clear := func(p geom.PointMM) bool {
+		mark := box{p, p}.grown(2 * roomMM)
+		for _, b := range m.subject.ports {
+			if mark.meets(b) {
+				return false
+			}
+		}
+		for _, h := range m.subject.holes {
+			if mark.meets(box{h, h}.grown(2 * roomMM)) {
+				return false
+			}
+		}
+		return true
+	}
+	place := func(from, along geom.PointMM) geom.PointMM {
+		const first, last, step = 0.06, 0.46, 0.04
+		for f := first; f <= last; f += step {
+			if p := from.Add(along.Scale(f)); clear(p) {
+				return p
+			}
+		}
+		return from.Add(along.Scale(first))
+	}
+	return [2]geom.PointMM{place(from, along), place(from.Add(along), along.Scale(-1))}
 }
 
 // drawJoin draws a slanting cross, which no hole has.
@@ -190,17 +223,11 @@ func (m *mapSheet) drawTitle(page int) {
 // scaleWords say what the check lines must read and why.
 func (m *mapSheet) scaleWords() string {
 	if m.Printed[0] > 0 || m.Printed[1] > 0 {
-		return fmt.Sprintf("Print at 100 %% on the printer of the scale card: drawn %.4f across and %.4f along the sheet to make up for it, so both check lines must read %.1f mm.",
-			1/orOne(m.Printed[0]), 1/orOne(m.Printed[1]), checkMM)
+		across, along := m.correction()
+		return fmt.Sprintf("Print at 100 %% on the scale card's printer: drawn x %.4f across, x %.4f along the sheet to suit it. Both check lines must read %.1f mm.",
+			across, along, checkMM)
 	}
-	return fmt.Sprintf("Print at 100 %% on the printer of the scale card. Both check lines must read as on the card; if they do, the map fits the part even if that isn't quite %.1f mm.", checkMM)
-}
-
-func orOne(k float64) float64 {
-	if k > 0 {
-		return k
-	}
-	return 1
+	return fmt.Sprintf("Print at 100 %% on the scale card's printer: its error then cancels. Both check lines must read as on the card (%.1f mm if it is true).", checkMM)
 }
 
 func portList(ports []portDrawing) string {

@@ -94,3 +94,7 @@ func (b box) holds(c box) bool {
 	const hair = 1e-9
 	return c.lo.X >= b.lo.X-hair && c.lo.Y >= b.lo.Y-hair && c.hi.X <= b.hi.X+hair && c.hi.Y <= b.hi.Y+hair
 }
+
+func (b box) meets(c box) bool {
+	return b.lo.X < c.hi.X && c.lo.X < b.hi.X && b.lo.Y < c.hi.Y && c.lo.Y < b.hi.Y
+}

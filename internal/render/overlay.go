@@ -129,10 +129,14 @@ func compose(w io.Writer, r *compare.Result, photo *Photo, s scene) error {
 	for i := range r.Ports {
 		p.drawPort(&r.Ports[i])
 	}
+	// Leaders first: where one passes through a port, the port's number stays readable.
+	p.drawLeaders(tags, titleH, topH)
 	for _, port := range s.ports {
 		p.drawNumber(port, len(s.ports) > 1)
 	}
-	p.drawTags(tags, titleH, topH)
+	for _, t := range tags {
+		p.plate(t.x, p.tagTop(t, titleH, topH), t.lines)
+	}
 	p.write(p.bold, gray(0), s.em, 1.35*s.em, s.title)
 	p.write(p.plain, gray(0x20), s.em, 2.6*s.em, s.under)
 	p.drawLegend(entries, float64(p.frame.Max.Y)+bottomH, width)
@@ -235,7 +239,14 @@ func (p *picture) drawNumber(port *compare.PortResult, verdict bool) {
 		}
 	}
 	x, y := p.at(o.CentroidMM())
-	p.plate(x, y-float64(len(lines))*0.6*p.em, lines)
+	_, h := p.plateSize(lines)
+	y -= h / 2
+	if h > 0.75*b.h()*p.k {
+		// A number as large as its opening would hide it.
+		_, y = p.at(b.hi)
+		y -= h + p.em/5
+	}
+	p.plate(x, y, lines)
 }
 
 // wrap breaks words into lines of at most the given width, if no single word is wider.
@@ -252,8 +263,8 @@ func (l *lettering) wrap(words string, widthPx float64) []string {
 }
 
 // plate writes lines of words on white, the first one bold, centred at x with their top at y.
-func (p *picture) plate(x, y float64, lines []string) (w, h float64) {
-	w, h = p.plateSize(lines)
+func (p *picture) plate(x, y float64, lines []string) {
+	w, h := p.plateSize(lines)
 	p.dc.SetColor(gray(0xff))
 	p.dc.DrawRectangle(x-w/2, y, w, h)
 	p.dc.Fill()
@@ -264,7 +275,6 @@ func (p *picture) plate(x, y float64, lines []string) (w, h float64) {
 		}
 		p.write(f, gray(0), x-widthOf(f, s)/2, y+(0.95+1.15*float64(i))*p.em, s)
 	}
-	return w, h
 }
 
 func (l *lettering) plateSize(lines []string) (w, h float64) {
@@ -295,6 +305,9 @@ func (l *lettering) placeTags(s scene, width float64) []*tag {
 	for _, port := range s.ports {
 		for _, c := range callouts(port) {
 			first, second := c.words(s.units, FaceSide)
+			if len(s.ports) > 1 {
+				first = fmt.Sprintf("%d: %s", port.Port, first)
+			}
 			t := &tag{callout: c, lines: []string{first, second}, top: c.at.Y > s.view.mid().Y}
 			t.w, t.h = l.plateSize(t.lines)
 			tags = append(tags, t)
@@ -351,32 +364,29 @@ func (l *lettering) tagBand(tags []*tag, top bool) float64 {
 	return h
 }
 
-func (p *picture) drawTags(tags []*tag, titleH, topH float64) {
-	y := func(t *tag) float64 {
-		off := float64(t.row)*(t.h+0.2*p.em) + 0.2*p.em
-		if t.top {
-			return titleH + topH - off - t.h
-		}
-		return float64(p.frame.Max.Y) + off
+// tagTop returns where a tag's plate begins.
+func (p *picture) tagTop(t *tag, titleH, topH float64) float64 {
+	off := float64(t.row)*(t.h+0.2*p.em) + 0.2*p.em
+	if t.top {
+		return titleH + topH - off - t.h
 	}
-	thin := p.thin()
+	return float64(p.frame.Max.Y) + off
+}
+
+// drawLeaders draws a line from every tag to its place. It ends at a ring, so that the very place stays in sight.
+func (p *picture) drawLeaders(tags []*tag, titleH, topH float64) {
 	for _, t := range tags {
 		px, py := p.at(t.at)
 		ring := p.em / 4.5
-		ty := y(t)
+		ty := p.tagTop(t, titleH, topH)
 		if t.top {
 			ty += t.h
 		}
-		// The leader ends at the ring, so that the very place stays in sight.
-		d := math.Hypot(t.x-px, ty-py)
-		if d > ring {
+		if d := math.Hypot(t.x-px, ty-py); d > ring {
 			p.dc.DrawLine(t.x, ty, px+(t.x-px)/d*ring, py+(ty-py)/d*ring)
 		}
 		p.dc.NewSubPath()
 		p.dc.DrawCircle(px, py, ring)
-		p.cased(thin, gray(0), thin, gray(0xff))
-	}
-	for _, t := range tags {
-		p.plate(t.x, y(t), t.lines)
+		p.cased(p.thin(), gray(0), p.thin(), gray(0xff))
 	}
 }

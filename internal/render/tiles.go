@@ -61,8 +61,8 @@ type subject struct {
 }
 
 // placeTiles chooses paper position and windows. What counts, dearest first: a port cut in two, a page, a page with fewer
-// than two holes to lay it by. correct is how much larger than 1:1 to draw along the paper's short and long side.
-func placeTiles(s subject, paper Paper, correct [2]float64) (*layout, error) {
+// than two holes to lay it by. across and along are how much larger than 1:1 to draw along the paper's short and long side.
+func placeTiles(s subject, paper Paper, across, along float64) (*layout, error) {
 	ports := emptyBox()
 	for _, p := range s.ports {
 		ports = ports.union(p)
@@ -80,7 +80,7 @@ func placeTiles(s subject, paper Paper, correct [2]float64) (*layout, error) {
 	var best *layout
 	bestCost := math.Inf(1)
 	for _, landscape := range []bool{true, false} {
-		l := layout{pageW: paper.WidthMM, pageH: paper.HeightMM, kx: correct[0], ky: correct[1]}
+		l := layout{pageW: paper.WidthMM, pageH: paper.HeightMM, kx: across, ky: along}
 		if landscape {
 			l.pageW, l.pageH = l.pageH, l.pageW
 			l.kx, l.ky = l.ky, l.kx
