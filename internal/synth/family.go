@@ -102,7 +102,7 @@ func tryPattern(rng dice, wish patternWish) *pattern {
 
 // holdsTogether tells whether every opening and hole lies inside the part's edge with at least 3 mm of land.
 func (p *pattern) holdsTogether() bool {
-	f := newDistanceField([]curve{{outline: p.outline, outer: true}}, 2)
+	f := newDistanceField([]curve{{outline: p.outline, outer: true}}, 2, coarseMM)
 	for _, o := range p.ports {
 		for _, q := range o {
 			if f.soft(q.X, q.Y) < 3 {
@@ -254,7 +254,7 @@ func around(ports [][]geom.PointMM, holes []Hole, portMarginMM, holeMarginMM flo
 	for _, p := range ports {
 		cs = append(cs, curve{outline: p})
 	}
-	pf := newDistanceField(cs, 60)
+	pf := newDistanceField(cs, 60, coarseMM)
 	var mid geom.PointMM
 	for _, p := range ports {
 		mid = mid.Add(centroidOf(p).Scale(1 / float64(len(ports))))
@@ -304,9 +304,9 @@ func around(ports [][]geom.PointMM, holes []Hole, portMarginMM, holeMarginMM flo
 	rough := levelLine(value, lo, hi)
 	// Closing with a ball of 7 mm fills slits and rounds inner corners, as on a casting.
 	const ball = 7.0
-	grown := newDistanceField([]curve{{outline: rough, outer: true}}, 40)
+	grown := newDistanceField([]curve{{outline: rough, outer: true}}, 40, coarseMM)
 	grownLine := levelLine(func(p geom.PointMM) float64 { return -grown.soft(p.X, p.Y) - ball }, lo, hi)
-	back := newDistanceField([]curve{{outline: grownLine, outer: true}}, 40)
+	back := newDistanceField([]curve{{outline: grownLine, outer: true}}, 40, coarseMM)
 	return levelLine(func(p geom.PointMM) float64 { return -back.soft(p.X, p.Y) + ball }, lo, hi)
 }
 

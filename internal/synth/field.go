@@ -13,10 +13,12 @@ type curve struct {
 }
 
 // distanceField is the signed distance to a set of curves, positive in the material. Within nearMM of a curve it is
-// the exact distance to the polyline; further out it is interpolated on a grid (error below cellMM²/8 times the
+// the exact distance to the polyline; further out it is interpolated on a grid (error below cell²/8 times the
 // curvature), which only shadows and ray steps use.
 type distanceField struct {
 	x0, y0 float64
+	cell   float64 // mm
+	inv    float64
 	nx, ny int
 	d      []float32 // at the nodes
 	near   []int32   // at the nodes: nearest segment
@@ -33,14 +35,16 @@ type segment struct {
 	curve          int32
 }
 
+// Cells of a world's field, and of one that only helps to draw a part's edge.
 const (
-	cellMM = 0.5
-	nearMM = 0.9
+	fineMM   = 0.5
+	coarseMM = 1.0
+	nearMM   = 0.9
 )
 
-func newDistanceField(curves []curve, marginMM float64) *distanceField {
+func newDistanceField(curves []curve, marginMM, cellMM float64) *distanceField {
 	lo, hi := geom.PointMM{X: math.Inf(1), Y: math.Inf(1)}, geom.PointMM{X: math.Inf(-1), Y: math.Inf(-1)}
-	f := &distanceField{}
+	f := &distanceField{cell: cellMM, inv: 1 / cellMM}
 	for k, c := range curves {
 		n := outwardNormals(c.outline)
 		sign := -1.0
@@ -143,7 +147,8 @@ func newDistanceField(curves []curve, marginMM float64) *distanceField {
 // list gives every cell near a curve the segments that can be nearest to a point in it: those whose distance to the
 // cell's centre is within a cell's diagonal of the smallest.
 func (f *distanceField) list() {
-	const half = cellMM * math.Sqrt2 / 2
+	half := f.cell * math.Sqrt2 / 2
+	reach := int(math.Ceil((nearMM+2*half)/f.cell)) + 1
 	f.lists = make([][]int32, f.nx*f.ny)
 	best := make([]float64, f.nx*f.ny)
 	for i := range best {
@@ -152,10 +157,10 @@ func (f *distanceField) list() {
 	each := func(do func(cell int, s int32, d float64)) {
 		for s := range f.segs {
 			g := &f.segs[s]
-			cx, cy := int((g.ax-f.x0)/cellMM), int((g.ay-f.y0)/cellMM)
-			for iy := max(0, cy-4); iy <= min(f.ny-2, cy+4); iy++ {
-				for ix := max(0, cx-4); ix <= min(f.nx-2, cx+4); ix++ {
-					d := math.Sqrt(g.distance2(f.x0+(float64(ix)+0.5)*cellMM, f.y0+(float64(iy)+0.5)*cellMM))
+			cx, cy := int((g.ax-f.x0)*f.inv), int((g.ay-f.y0)*f.inv)
+			for iy := max(0, cy-reach); iy <= min(f.ny-2, cy+reach); iy++ {
+				for ix := max(0, cx-reach); ix <= min(f.nx-2, cx+reach); ix++ {
+					d := math.Sqrt(g.distance2(f.x0+(float64(ix)+0.5)*f.cell, f.y0+(float64(iy)+0.5)*f.cell))
 					do(iy*f.nx+ix, int32(s), d)
 				}
 			}
@@ -209,11 +214,11 @@ func (s *segment) signed(x, y float64) (d, t float64) {
 
 // at returns the signed distance at (x, y) and the nearest curve.
 func (f *distanceField) at(x, y float64) (float64, int32) {
-	fx, fy := (x-f.x0)/cellMM, (y-f.y0)/cellMM
+	fx, fy := (x-f.x0)*f.inv, (y-f.y0)*f.inv
 	out := 0.0
 	if fx < 0 || fy < 0 || fx >= float64(f.nx-1) || fy >= float64(f.ny-1) {
 		cx, cy := max(0, min(fx, float64(f.nx-1)-1e-6)), max(0, min(fy, float64(f.ny-1)-1e-6))
-		out = cellMM * math.Hypot(fx-cx, fy-cy)
+		out = f.cell * math.Hypot(fx-cx, fy-cy)
 		fx, fy = cx, cy
 	}
 	ix, iy := int(fx), int(fy)
@@ -242,12 +247,12 @@ func (f *distanceField) grid(fx, fy float64) float64 {
 
 // soft returns the interpolated distance, good to a few hundredths of a mm: for shadows.
 func (f *distanceField) soft(x, y float64) float64 {
-	fx, fy := (x-f.x0)/cellMM, (y-f.y0)/cellMM
+	fx, fy := (x-f.x0)*f.inv, (y-f.y0)*f.inv
 	if fx >= 0 && fy >= 0 && fx < float64(f.nx-1) && fy < float64(f.ny-1) {
 		return f.grid(fx, fy)
 	}
 	cx, cy := max(0, min(fx, float64(f.nx-1)-1e-6)), max(0, min(fy, float64(f.ny-1)-1e-6))
-	return f.grid(cx, cy) - cellMM*math.Hypot(fx-cx, fy-cy)
+	return f.grid(cx, cy) - f.cell*math.Hypot(fx-cx, fy-cy)
 }
 
 // toMaterial is the unit gradient of the distance: from the void towards the material.

@@ -84,15 +84,15 @@ func newWorld(s *Scene) *world {
 	}
 	curves = append(curves, curve{outline: p.Outline, outer: true})
 	w.edge = append(w.edge, edgeOf{breakMM: p.OuterBreakMM, depth: s.BenchMM, outer: true, open: true, halfMM: 1e6})
-	w.field = newDistanceField(curves, 40)
+	w.field = newDistanceField(curves, 40, fineMM)
 	if p.Surface.Dye || p.Surface.Bead != nil {
-		w.ports = newDistanceField(curves[:len(p.Ports)], 25)
+		w.ports = newDistanceField(curves[:len(p.Ports)], 25, fineMM)
 	}
 	if len(p.Surface.Lines) > 0 {
 		w.lines = newLineField(p.Surface.Lines)
 	}
 	for _, c := range s.Covers {
-		w.covers = append(w.covers, newDistanceField([]curve{{outline: c.Outline, outer: true}}, 30))
+		w.covers = append(w.covers, newDistanceField([]curve{{outline: c.Outline, outer: true}}, 30, fineMM))
 	}
 	for i := range s.Strips {
 		w.strips = append(w.strips, newStripOf(&s.Strips[i], s.HeightMM))
@@ -243,6 +243,7 @@ func (w *world) wall(r ray, e *edgeOf, m float64) float64 {
 	if rate < 1e-6 {
 		return math.Inf(1)
 	}
+	before, fBefore := s, 0.0
 	for range 80 {
 		if s >= e.depth {
 			return math.Inf(1)
@@ -250,10 +251,17 @@ func (w *world) wall(r ray, e *edgeOf, m float64) float64 {
 		x, y := r.below(s)
 		d, _ := w.field.at(x, y)
 		f := -d - e.breakMM - slope*(s-e.breakMM)
-		if f < 5e-4 {
+		if f <= 0 {
+			if fBefore > 0 {
+				s = before + (s-before)*fBefore/(fBefore-f)
+			}
 			return s
 		}
-		s += max(f/rate, 2e-3)
+		if f > rate*(e.depth-s) {
+			return math.Inf(1)
+		}
+		before, fBefore = s, f
+		s += max(f/rate, 1e-3) // the smallest step ends the creep along a wall
 	}
 	return s
 }
