@@ -30,6 +30,7 @@ func (s *solver) bareScan() *Solution {
 	out := &Solution{Camera: v.camera, PrintedScale: [2]float64{1, 1}, Tone: s.tone, ScanDPI: [2]float64{s.options.DPI, s.options.DPI}}
 	out.fit = &fitted{model: m, active: []int{uLogF, uAspect}, scale: 1,
 		cov: []float64{sigmaScanScale * sigmaScanScale, 0, 0, sigmaScanAspect * sigmaScanAspect}}
+	out.toneSigma = toneEstimate{pp: sigmaTonePower * sigmaTonePower, ss: sigmaToneS * sigmaToneS}
 	out.Warnings = append(out.Warnings, face.Warning{
 		What: fmt.Sprintf("no strip in the scan: its stated %g dpi is taken at its word, to %.1f %%", s.options.DPI, 100*sigmaScanScale),
 		Try:  "lay a strip on the glass beside the part",

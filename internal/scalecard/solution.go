@@ -32,7 +32,8 @@ type Solution struct {
 	// Warnings are about this photo, in the user's words; Photo is left empty.
 	Warnings []face.Warning
 
-	fit *fitted
+	fit       *fitted
+	toneSigma toneEstimate
 }
 
 // TagFit is one measured tag. Corners are those of the nominal tag, in the order of strip.TagCorners.

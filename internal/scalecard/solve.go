@@ -58,6 +58,8 @@ type solver struct {
 	fit     *fitted
 	problem *problem
 	levels  levels // zero where cells are too small to tell
+
+	toneSigma toneEstimate
 }
 
 func (s *solver) fail(err error, strips []int, try, what string, args ...any) error {
@@ -69,6 +71,27 @@ func (s *solver) measure(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if err := s.look(ctx, found); err != nil {
+		return err
+	}
+	if e := s.edgesOf().estimateTone(&s.photo.Tone); e.bend != (toneBend{}) {
+		s.toneSigma = e
+		s.tone = e.bend.bent(&s.photo.Tone)
+		s.tags, s.fit = nil, nil
+		if err := s.look(ctx, found); err != nil {
+			return err
+		}
+	} else {
+		s.toneSigma = e
+	}
+	if err := s.lookAround(ctx); err != nil {
+		return err
+	}
+	return s.check()
+}
+
+// look measures all tags with the tone curve as it is known now, and solves.
+func (s *solver) look(ctx context.Context, found []foundTag) error {
 	m := newMeasurer(s.photo, &s.tone)
 	if err := s.firstLook(m, found); err != nil {
 		return err
@@ -85,10 +108,7 @@ func (s *solver) measure(ctx context.Context) error {
 			return err
 		}
 	}
-	if err := s.lookAround(ctx); err != nil {
-		return err
-	}
-	return s.check()
+	return nil
 }
 
 // checkOptions refuses settings that can't be meant.
@@ -140,7 +160,9 @@ func (s *solver) firstLook(m *measurer, found []foundTag) error {
 	}
 	if len(grey) > 0 {
 		s.levels = typical(grey)
-		m.fitter.darkNoise = math.Max(minDarkNoise, math.Min(1, s.levels.blackVar/s.levels.whiteVar))
+		if s.levels.whiteVar > 0 { // a drawn page has no noise at all
+			m.fitter.darkNoise = math.Max(minDarkNoise, math.Min(1, s.levels.blackVar/s.levels.whiteVar))
+		}
 	}
 	for i, t := range found {
 		if l := looks[i]; l.ok {
@@ -357,7 +379,7 @@ func (s *solver) solution() *Solution {
 	if s.levels.white > 0 {
 		out.NoiseLevel = s.levels.noiseAt(midGrey)
 	}
-	out.fit = s.fit
+	out.fit, out.toneSigma = s.fit, s.toneSigma
 	out.Warnings = s.advice()
 	return out
 }
