@@ -1,0 +1,24 @@
+// Command portmatch compares a gasket with a manifold face from two photos and says which metal stands in the way.
+package main
+
+import (
+	"context"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	// The first Ctrl-C ends the work in good order; after it the signals are their old selves, so that a second one ends
+	// a run that hangs.
+	context.AfterFunc(ctx, stop)
+	os.Exit(run(ctx, os.Args, os.Stdout, os.Stderr))
+}
+
+// run is the whole program: args as in os.Args, the result on stdout, talk on stderr, the exit status returned.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	err := newApp(stdout, stderr).RunContext(ctx, args)
+	return report(stderr, err)
+}

@@ -1,0 +1,163 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"image"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+
+	"github.com/urfave/cli/v2"
+	"golang.org/x/sync/errgroup"
+
+	"portmatch/internal/compare"
+	"portmatch/internal/geom"
+	"portmatch/internal/job"
+	"portmatch/internal/render"
+	"portmatch/internal/scalecard"
+	"portmatch/internal/scalecard/strip"
+)
+
+// compareOptions are a job's settings as compare wants them, for pass 1.
+func compareOptions(set job.Settings) compare.Options {
+	o := compare.Options{ToleranceMM: set.ToleranceMM, Pass: 1}
+	if set.Flipped != "" {
+		flipped := set.Flipped == "yes"
+		o.Flipped = &flipped
+	}
+	if set.Turned != "" {
+		turned := 0
+		if set.Turned == "180" {
+			turned = 180
+		}
+		o.Turned = &turned
+	}
+	return o
+}
+
+func targetShot(path string, set job.Settings) shot {
+	return shot{role: "target", path: path, heightMM: set.TargetHeightMM,
+		card: scalecard.Options{DPI: set.TargetDPI, PrintedXMM: set.PrintedXMM, PrintedYMM: set.PrintedYMM}}
+}
+
+func workShot(path string, set job.Settings) shot {
+	return shot{role: "work", path: path, heightMM: set.WorkHeightMM,
+		card: scalecard.Options{DPI: set.WorkDPI, PrintedXMM: set.PrintedXMM, PrintedYMM: set.PrintedYMM}}
+}
+
+// mapOptions are a job's settings as the map wants them.
+func mapOptions(set job.Settings) (render.MapOptions, error) {
+	paper, err := render.ParsePaper(set.Paper)
+	if err != nil {
+		return render.MapOptions{}, err
+	}
+	o := render.MapOptions{Paper: paper, Units: render.Units(set.Units)}
+	if set.PrintedXMM > 0 {
+		o.Printed[0] = set.PrintedXMM / strip.CheckXMM
+	}
+	if set.PrintedYMM > 0 {
+		o.Printed[1] = set.PrintedYMM / strip.CheckYMM
+	}
+	return o, nil
+}
+
+// addPass saves a result as the next pass of the job, with everything that shows it.
+func addPass(ctx context.Context, s *job.Session, set job.Settings, r *compare.Result, work *sight) error {
+	m, err := mapOptions(set)
+	if err != nil {
+		return err
+	}
+	in := job.PassInput{PhotoName: base(work.path), PhotoFile: "photo." + extension(work.photo.Format), Photo: work.photo.File, Settings: set}
+	_, err = s.AddPass(ctx, in, func(ctx context.Context, dir string, number int) error {
+		r.Pass = number
+		return drawFiles(ctx, dir, passFiles(r, work, render.Units(set.Units), m))
+	})
+	return err
+}
+
+// extension is what a copy of a photo is called after its dot.
+func extension(format string) string {
+	if format == "jpeg" {
+		return "jpg"
+	}
+	return format
+}
+
+// tell prints a pass's result and where its pictures are.
+func tell(c *cli.Context, j *job.Job, r *compare.Result) error {
+	for _, n := range j.Notes {
+		fmt.Fprintln(c.App.ErrWriter, n)
+	}
+	printWarnings(c.App.ErrWriter, r.Warnings)
+	if c.Bool("json") {
+		return writeJSON(c.App.Writer, r)
+	}
+	if err := render.Table(c.App.Writer, r, render.Units(j.Settings.Units)); err != nil {
+		return err
+	}
+	fmt.Fprintf(c.App.ErrWriter, "\nPicture: %s\nMap:     %s\n", j.PassFile(r.Pass, "overlay.png"), j.PassFile(r.Pass, "map.pdf"))
+	return nil
+}
+
+func writeJSON(w io.Writer, r *compare.Result) error { return json.NewEncoder(w).Encode(r) }
+
+// file is one file of a pass, to be drawn when its folder is there.
+type file struct {
+	name  string
+	write func(io.Writer) error
+}
+
+// passFiles are a pass's files besides its photo. work has the photo that the overlays are drawn on.
+func passFiles(r *compare.Result, work *sight, u render.Units, m render.MapOptions) []file {
+	p := overlayPhoto(r, work)
+	// The largest pictures come first, so that they don't start last when the files are drawn side by side.
+	files := []file{{"result.json", func(w io.Writer) error { return writeJSON(w, r) }}, {"overlay.png", func(w io.Writer) error { return render.Overlay(w, r, p, render.PictureOptions{Units: u}) }}}
+	for _, port := range r.Ports {
+		files = append(files, file{fmt.Sprintf("port-%d.png", port.Port), func(w io.Writer) error {
+			return render.CloseUp(w, r, port.Port, p, render.PictureOptions{Units: u})
+		}})
+	}
+	return append(files,
+		file{"map.pdf", func(w io.Writer) error { return render.Map(w, r, m) }},
+		file{"outlines.svg", func(w io.Writer) error { return render.SVG(w, r, render.OutlineOptions{}) }},
+		file{"ports.csv", func(w io.Writer) error { return render.CSV(w, r, u) }},
+	)
+}
+
+// overlayPhoto is the work's photo with the way from the job frame to its pixels.
+func overlayPhoto(r *compare.Result, work *sight) *render.Photo {
+	a := r.Alignment.JobFromWork
+	faceFromJob := geom.Rigid{A: a[0], B: a[1], Tx: a[2], C: a[3], D: a[4], Ty: a[5]}.Inverse()
+	return &render.Photo{
+		Gray: &image.Gray{Pix: work.photo.Gray, Stride: work.photo.Width, Rect: image.Rect(0, 0, work.photo.Width, work.photo.Height)},
+		PixelFromJob: func(p geom.PointMM) geom.PointPx {
+			return work.solution.Camera.PixelFromPlane(faceFromJob.Apply(p), work.heightMM)
+		},
+	}
+}
+
+// drawFiles draws the files into dir, side by side.
+func drawFiles(ctx context.Context, dir string, files []file) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for _, f := range files {
+		g.Go(func() error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			out, err := os.Create(filepath.Join(dir, f.name))
+			if err != nil {
+				return err
+			}
+			defer out.Close()
+			if err := f.write(out); err != nil {
+				return fmt.Errorf("%s: %w", f.name, err)
+			}
+			return out.Close()
+		})
+	}
+	return g.Wait()
+}

@@ -1,0 +1,64 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"portmatch/internal/compare"
+	"portmatch/internal/contour"
+	"portmatch/internal/job"
+	"portmatch/internal/photo"
+	"portmatch/internal/scalecard"
+)
+
+// The exit statuses, as the README gives them.
+const (
+	statusDone    = 0
+	statusFailed  = 1 // a fault of the program: nothing below fits
+	statusUsage   = 2
+	statusPhoto   = 3
+	statusParts   = 4
+	statusFile    = 5
+	statusStopped = 130 // as shells report Ctrl-C
+)
+
+// report is the one place that turns an error into a message and a status.
+func report(stderr io.Writer, err error) int {
+	if err == nil {
+		return statusDone
+	}
+	if errors.Is(err, context.Canceled) {
+		fmt.Fprintln(stderr, "portmatch: stopped; nothing was written")
+		return statusStopped
+	}
+	fmt.Fprintln(stderr, "portmatch:", err)
+	return statusOf(err)
+}
+
+func statusOf(err error) int {
+	is := func(target error) bool { return errors.Is(err, target) }
+	switch {
+	case as[*usageError](err):
+		return statusUsage
+	case as[*fileError](err), is(photo.ErrUnreadable):
+		return statusFile
+	case as[*photo.Error](err):
+		return statusPhoto
+	case is(scalecard.ErrBadOption):
+		return statusUsage
+	case as[*scalecard.Error](err), as[*contour.Error](err), as[*compare.FaceError](err):
+		return statusPhoto
+	case as[*compare.MismatchError](err), as[*compare.AmbiguousError](err):
+		return statusParts
+	case as[*job.Error](err):
+		return statusFile
+	}
+	return statusFailed
+}
+
+func as[E error](err error) bool {
+	var e E
+	return errors.As(err, &e)
+}

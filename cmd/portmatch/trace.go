@@ -1,0 +1,96 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+
+	"github.com/urfave/cli/v2"
+
+	"portmatch/internal/face"
+	"portmatch/internal/geom"
+	"portmatch/internal/job"
+	"portmatch/internal/render"
+)
+
+func traceCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "trace",
+		Usage: "measure one photographed face and keep its outlines",
+		Description: "Finds the ports, holes and outer edge of one face and writes them in mm, to be used again as a target:\n" +
+			"   portmatch trace --photo gasket.jpg --height 1.2 --out gasket.json\n" +
+			"   portmatch match --target gasket.json --work manifold.jpg --job engine",
+		Flags: append([]cli.Flag{
+			&cli.StringFlag{Name: "photo", Usage: "picture of the face with strips beside it, `FILE`"},
+			&cli.StringFlag{Name: "out", Usage: "outlines to write, `FILE`.json"},
+			heightFlag("height", "how far the face stands above the strips, `MM`; a gasket on the bench: its thickness"),
+			dpiFlag("dpi", "the picture is a flat-bed scan of `N` dots per inch"),
+			unitsFlag(),
+		}, printedFlags()...),
+		Action: runTrace,
+	}
+}
+
+func runTrace(c *cli.Context) error {
+	if err := missing(c, "photo", "out"); err != nil {
+		return err
+	}
+	path, out := c.String("photo"), c.String("out")
+	if err := checkOutput(out, path); err != nil {
+		return err
+	}
+	s := shot{role: base(path), path: path, heightMM: mm(c, "height"), card: cardOptions(c, "dpi")}
+	v, err := traced(c.Context, s, newProgress(c.App.ErrWriter, 3))
+	if err != nil {
+		return err
+	}
+	if err := job.WriteFile(out, func(w io.Writer) error { return face.Encode(w, v.face) }); err != nil {
+		return err
+	}
+	printWarnings(c.App.ErrWriter, v.face.Warnings)
+	printFace(c.App.Writer, v.face, render.Units(chosen(c, "units")))
+	return nil
+}
+
+func traced(ctx context.Context, s shot, p *progress) (*sight, error) {
+	defer p.done()
+	p.stage("reading " + base(s.path))
+	v, err := look(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	p.stage("finding the edges")
+	if err := v.trace(ctx, nil); err != nil {
+		return nil, err
+	}
+	p.stage("done")
+	return v, nil
+}
+
+// printFace lists what was found, for a check by eye and caliper.
+func printFace(w io.Writer, f *face.Face, u render.Units) {
+	fmt.Fprintf(w, "%d ports, %d holes. Lengths in %s, areas in %s.\n\n", len(f.Ports), len(f.Holes), u.Length(), u.Area())
+	fmt.Fprintf(w, "port  %10s  %8s  %8s\n", "area", "width", "height")
+	for _, p := range f.Ports {
+		o := geom.Outline(p.Outline)
+		lo, hi := o.Bounds()
+		fmt.Fprintf(w, "%4d  %10s  %8s  %8s\n", p.Number, u.AreaText(o.AreaMM2()), u.LengthText(hi.X-lo.X), u.LengthText(hi.Y-lo.Y))
+	}
+	fmt.Fprintf(w, "\nhole  %10s  %8s  %8s\n", "diameter", "x", "y")
+	for i, h := range f.Holes {
+		fmt.Fprintf(w, "%4d  %10s  %8s  %8s\n", i+1, u.LengthText(h.DiameterMM), u.LengthText(h.Centre.X), u.LengthText(h.Centre.Y))
+	}
+}
+
+func printWarnings(w io.Writer, list []face.Warning) {
+	for _, m := range list {
+		s := m.What
+		if m.Photo != "" {
+			s = m.Photo + ": " + s
+		}
+		if m.Try != "" {
+			s += "; " + m.Try
+		}
+		fmt.Fprintln(w, s)
+	}
+}
