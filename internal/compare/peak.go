@@ -2,143 +2,71 @@ package compare
 
 import (
 	"math"
+	"math/rand/v2"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // A largest step is a maximum over readings with errors of their own, and the largest of many noisy readings is too large
-// by what chance put on top. It is corrected by that excess: what the maximum gains on average when the same errors are
-// laid once more on the smoothed readings.
+// by what chance put on top. Two things are done about it. The steps are smoothed along the edge as far as they agree
+// with a smooth curve to within their noise, so that less is left to choose the largest from. And the maximum is
+// corrected by the excess that remains: what it gains on average when the stated errors are laid once more on the readings,
+// from which everything that those errors could account for was taken first.
 
-// reading is one independent stretch of an edge: its largest step and what may be wrong with it.
+// reading is one independent stretch of an edge.
 type reading struct {
-	at      *sample
-	smooth  float64   // the step there, smoothed
-	effects []float64 // by mode, what one standard deviation does to the step
-	noise   float64   // standard deviation of the rest
+	at      *sample // the largest step of the stretch
+	meanMM  float64 // the mean step of the stretch
+	alongMM float64 // its middle
+	noise   float64 // standard deviation of the mean from noise
+	effects []float64
+	// The step at at, smoothed along the edge; its standard deviation from noise; and over how many stretches on either side.
+	smooth, smoothNoise float64
+	reach               int
+	bare                float64 // smooth, less what the modes most likely did to it
 }
 
 func (r *reading) variance() float64 {
-	v := r.noise * r.noise
+	v := r.smoothNoise * r.smoothNoise
 	for _, e := range r.effects {
 		v += e * e
 	}
 	return v
 }
 
-// peak is a largest step.
-type peak struct {
-	valueMM, uMM float64 // U with k = 2
-	at           *sample
-	// certainMM is the largest step that is there beyond doubt, at whatever place; possibleMM the largest that may be there.
-	certainMM, possibleMM float64
-}
-
-// largest estimates the largest step over the readings; with none it returns false.
-func largest(readings []reading) (peak, bool) {
-	if len(readings) == 0 {
-		return peak{}, false
-	}
-	best := 0
-	top := math.Inf(-1)
-	for i := range readings {
-		if readings[i].at.stepMM > readings[best].at.stepMM {
-			best = i
-		}
-		top = max(top, readings[i].smooth)
-	}
-	r := &readings[best]
-	noiseMean, noiseVar := noisyMaximum(readings)
-	excess := max(0, noiseMean-top)
-	// Sources that move whole stretches: the mean of a function of a normal variable by the three-point rule with nodes at 0
-	// and ±√3 standard deviations, which is exact for cubics.
-	root3 := math.Sqrt(3)
-	for k := range r.effects {
-		up, down := math.Inf(-1), math.Inf(-1)
-		for i := range readings {
-			e := root3 * readings[i].effects[k]
-			up, down = max(up, readings[i].smooth+e), max(down, readings[i].smooth-e)
-		}
-		excess += max(0, (up+down-2*top)/6)
-	}
-	u2 := noiseVar
-	for _, e := range r.effects {
-		u2 += e * e
-	}
-	p := peak{valueMM: r.at.stepMM - excess, uMM: 2 * math.Sqrt(u2), at: r.at}
-	p.certainMM, p.possibleMM = p.valueMM-p.uMM, p.valueMM+p.uMM
-	for i := range readings {
-		s, u := readings[i].at.stepMM-excess, 2*math.Sqrt(readings[i].variance())
-		p.certainMM, p.possibleMM = max(p.certainMM, s-u), max(p.possibleMM, s+u)
-	}
-	return p, true
-}
-
-// noisyMaximum returns mean and variance of the largest of the smoothed readings, each with its own independent normal
-// noise: the distribution function is the product of theirs, integrated by the trapezoid rule.
-func noisyMaximum(readings []reading) (mean, variance float64) {
-	top, widest := math.Inf(-1), 0.0
-	for i := range readings {
-		top, widest = max(top, readings[i].smooth), max(widest, readings[i].noise)
-	}
-	if widest == 0 {
-		return top, 0
-	}
-	// With up to thousands of readings the maximum stays within 6 of the widest above the top, and it can't fall under the
-	// lowest place where some reading stands all but surely.
-	const span, cells = 6.0, 240
-	lo, hi := top-span*widest, top+span*widest
-	h := (hi - lo) / cells
-	above := func(x float64) float64 { // the chance that the maximum lies above x
-		p := 1.0
-		for i := range readings {
-			r := &readings[i]
-			switch {
-			case r.noise == 0:
-				if r.smooth > x {
-					return 1
-				}
-			case r.smooth < x-span*r.noise:
-			default:
-				p *= 0.5 * math.Erfc((r.smooth-x)/(r.noise*math.Sqrt2))
-			}
-		}
-		return 1 - p
-	}
-	// E[M] = lo + ∫ P(M > x) dx, E[(M - lo)²] = 2 ∫ (x - lo) P(M > x) dx.
-	var m1, m2 float64
-	for k := range cells + 1 {
-		w := h
-		if k == 0 || k == cells {
-			w = h / 2
-		}
-		x := float64(k) * h
-		p := above(lo + x)
-		m1 += w * p
-		m2 += 2 * w * x * p
-	}
-	return lo + m1, max(0, m2-m1*m1)
-}
-
 // readingsOf cuts the measured part of an edge into stretches of corrMM, each one reading, and gives each its sources of
-// error. effect returns what a mode does to the step at a sample.
+// error. effect returns what one standard deviation of mode k does to the step at a sample.
 func readingsOf(samples []sample, corrMM, perimeterMM float64, modes int, effect func(k int, s *sample) float64) []reading {
 	var rs []reading
-	var from float64
+	var from, sum, length float64
 	open := false
+	shut := func() {
+		if open {
+			r := &rs[len(rs)-1]
+			r.meanMM, r.alongMM = sum/length, from+length/2
+			open = false
+		}
+	}
 	for i := range samples {
 		s := &samples[i]
 		if !s.sure {
-			open = false
+			shut()
 			continue
 		}
-		if !open || s.alongMM-from >= corrMM {
+		if open && s.alongMM-from >= corrMM {
+			shut()
+		}
+		if !open {
 			rs = append(rs, reading{at: s})
-			from, open = s.alongMM, true
-			continue
+			from, sum, length, open = s.alongMM, 0, 0, true
 		}
-		if last := &rs[len(rs)-1]; s.stepMM > last.at.stepMM {
-			last.at = s
+		r := &rs[len(rs)-1]
+		if s.stepMM > r.at.stepMM {
+			r.at = s
 		}
+		sum, length = sum+s.stepMM*s.lenMM, length+s.lenMM
 	}
+	shut()
 	for i := range rs {
 		r := &rs[i]
 		r.noise = math.Sqrt(r.at.varMM2)
@@ -148,50 +76,71 @@ func readingsOf(samples []sample, corrMM, perimeterMM float64, modes int, effect
 		}
 	}
 	smoothReadings(rs, corrMM, perimeterMM)
+	takeErrors(rs)
 	return rs
 }
 
+const (
+	// agreeSD is how many standard deviations apart a wide parabola may pass from a narrow one and still be taken for the
+	// same curve: sqrt(2 ln n), above which of n = 150 readings none is expected by chance (Donoho and Johnstone 1994).
+	agreeSD = 3.2
+	// The largest step of a stretch that hangs together loosely lies above its mean by about half its standard deviation.
+	withinSD = 0.5
+)
+
 // smoothReadings fills in the smoothed steps: at each reading the parabola through as many neighbours as agree with the
-// narrower parabolas to within their noise (Lepski's rule), so that a flat joint is smoothed over centimetres and a high
-// spot of a few millimetres stays.
+// narrower parabolas to within their noise (Lepski's rule), less one size, since the widest that still agrees is bent by
+// up to its noise. So a flat joint is smoothed over centimetres and a high spot of a few millimetres stays.
 func smoothReadings(rs []reading, corrMM, perimeterMM float64) {
-	halfWidths := []float64{2, 4, 7, 12, 20} // readings on either side
+	type estimate struct {
+		value, sd float64
+		reach     int
+	}
 	for i := range rs {
 		r := &rs[i]
-		r.smooth = r.at.stepMM
+		r.smooth, r.smoothNoise = r.at.stepMM, r.noise
 		if r.noise == 0 {
 			continue
 		}
-		accepted := []struct{ value, sd float64 }{{r.smooth, r.noise}}
+		r.smooth = max(r.smooth-withinSD*r.noise, min(r.smooth, r.meanMM))
+		accepted := []estimate{{r.smooth, r.noise, 0}}
 	widths:
-		for _, h := range halfWidths {
-			v, sd, ok := localParabola(rs, i, h*corrMM, perimeterMM)
+		for _, reach := range []int{2, 4, 7, 12, 20, 30} {
+			v, sd, ok := localParabola(rs, i, reach, corrMM, perimeterMM)
 			if !ok {
 				break
 			}
 			for _, a := range accepted {
-				// Two standard deviations: what agrees that far is noise more likely than shape.
-				if math.Abs(v-a.value) > 2*a.sd {
+				if math.Abs(v-a.value) > agreeSD*a.sd {
 					break widths
 				}
 			}
-			r.smooth = v
-			accepted = append(accepted, struct{ value, sd float64 }{v, sd})
+			accepted = append(accepted, estimate{v, sd, reach})
+		}
+		if n := len(accepted); n > 1 {
+			e := accepted[n-2]
+			r.smooth, r.smoothNoise, r.reach = e.value, e.sd, e.reach
 		}
 	}
 }
 
-// localParabola fits a parabola to the readings within halfMM of number i along the closed edge, and returns its value
-// there with its standard deviation. It needs five readings, two more than it has unknowns.
-func localParabola(rs []reading, i int, halfMM, perimeterMM float64) (value, sd float64, ok bool) {
+// localParabola fits a parabola to the means of the reach readings on either side of number i along the closed edge, and
+// returns its value at the largest step of number i with its standard deviation. It needs five readings, two more than
+// it has unknowns.
+func localParabola(rs []reading, i, reach int, corrMM, perimeterMM float64) (value, sd float64, ok bool) {
+	if len(rs) < 2*reach+1 {
+		return 0, 0, false
+	}
+	half := (float64(reach) + 0.6) * corrMM // a reading more or less by rounding must not matter
 	var m [5]float64
 	var y [3]float64
 	n := 0
 	each := func(f func(x float64, r *reading)) {
-		for k := range rs {
-			x := math.Remainder(rs[k].at.alongMM-rs[i].at.alongMM, perimeterMM)
-			if math.Abs(x) <= halfMM*(1+1e-9) {
-				f(x/halfMM, &rs[k])
+		for d := -reach; d <= reach; d++ {
+			r := &rs[(i+d+len(rs))%len(rs)]
+			// Beyond a gap that was not measured the next reading in the list may lie far off.
+			if x := math.Remainder(r.alongMM-rs[i].at.alongMM, perimeterMM); math.Abs(x) <= half {
+				f(x/half, r)
 			}
 		}
 	}
@@ -201,7 +150,7 @@ func localParabola(rs []reading, i int, halfMM, perimeterMM float64) (value, sd 
 		for k := range m {
 			m[k] += p
 			if k < 3 {
-				y[k] += p * r.at.stepMM
+				y[k] += p * r.meanMM
 			}
 			p *= x
 		}
@@ -218,4 +167,153 @@ func localParabola(rs []reading, i int, halfMM, perimeterMM float64) (value, sd 
 		v2 += w * w * r.noise * r.noise
 	})
 	return (c0*y[0] + c1*y[1] + c2*y[2]) / det, math.Sqrt(v2), true
+}
+
+// peak is a largest step.
+type peak struct {
+	valueMM, uMM float64 // U with k = 2
+	at           *sample
+	// certainMM is the largest step that is there beyond doubt, at whatever place; possibleMM the largest that may be there.
+	certainMM, possibleMM float64
+}
+
+// largest estimates the largest step over the readings; with none it returns false.
+func largest(readings []reading) (peak, bool) {
+	if len(readings) == 0 {
+		return peak{}, false
+	}
+	best := 0
+	for i := range readings {
+		if readings[i].smooth > readings[best].smooth {
+			best = i
+		}
+	}
+	r := &readings[best]
+	excess := excessOfMaximum(readings)
+	p := peak{valueMM: r.smooth - excess, uMM: 2 * math.Sqrt(r.variance()), at: r.at}
+	p.certainMM, p.possibleMM = p.valueMM-p.uMM, p.valueMM+p.uMM
+	for i := range readings {
+		s, u := readings[i].smooth-excess, 2*math.Sqrt(readings[i].variance())
+		p.certainMM, p.possibleMM = max(p.certainMM, s-u), max(p.possibleMM, s+u)
+	}
+	return p, true
+}
+
+// excessDraws is how often the stated errors are drawn anew: their mean is then known to a twentieth of its scatter, far
+// below the uncertainty that stands beside it. The draws are the same in every run.
+const excessDraws = 400
+
+// excessOfMaximum returns by how much the largest of the readings is expected to be too large.
+func excessOfMaximum(rs []reading) float64 {
+	top := math.Inf(-1)
+	for i := range rs {
+		top = max(top, rs[i].bare)
+	}
+	n, modes := len(rs), len(rs[0].effects)
+	// Readings that can't come near the top in any draw need not be drawn.
+	live := make([]int, 0, n)
+	bound := math.Inf(-1) // some reading is all but never below this
+	spread := make([]float64, n)
+	for i := range rs {
+		spread[i] = 4 * math.Sqrt(rs[i].variance())
+		bound = max(bound, rs[i].bare-spread[i])
+	}
+	noisy := false
+	for i := range rs {
+		if rs[i].bare+spread[i] >= bound {
+			live = append(live, i)
+			noisy = noisy || rs[i].smoothNoise > 0
+		}
+	}
+	rng := rand.New(rand.NewPCG(0x706f7274, 0x6d61746368))
+	amount := make([]float64, modes)
+	white := make([]float64, 2*n+1) // running sums of white noise, twice round
+	var sum float64
+	for range excessDraws / 2 {
+		for k := range amount {
+			amount[k] = rng.NormFloat64()
+		}
+		if noisy {
+			for i := range n {
+				white[i+1] = white[i] + rng.NormFloat64()
+			}
+			for i := range n {
+				white[n+i+1] = white[n+i] + white[i+1] - white[i]
+			}
+		}
+		// Each draw and its opposite: what is linear in the errors cancels exactly.
+		up, down := math.Inf(-1), math.Inf(-1)
+		for _, i := range live {
+			r := &rs[i]
+			var e float64
+			for k, a := range amount {
+				e += a * r.effects[k]
+			}
+			if r.smoothNoise > 0 {
+				from := (i - r.reach + n) % n
+				width := min(2*r.reach+1, n)
+				e += r.smoothNoise * (white[from+width] - white[from]) / math.Sqrt(float64(width))
+			}
+			up, down = max(up, r.bare+e), max(down, r.bare-e)
+		}
+		sum += up + down
+	}
+	return max(0, sum/excessDraws-top)
+}
+
+// takeErrors fills in the bare steps: the steps are taken as a sum of the modes' effects, each with a normal amount of
+// variance 1, and of the joint's true steps, whose variance is found from the data themselves (a ridge regression, its
+// parameter iterated to agree with its residual). Large true steps leave the amounts near nothing; a joint that matches is
+// all errors.
+func takeErrors(rs []reading) {
+	var total float64
+	for i := range rs {
+		rs[i].bare = rs[i].smooth
+		total += rs[i].smooth * rs[i].smooth
+	}
+	if total == 0 {
+		return
+	}
+	n, modes := len(rs), len(rs[0].effects)
+	ata := mat.NewSymDense(modes, nil)
+	atb := mat.NewVecDense(modes, nil)
+	for i := range rs {
+		for k, e := range rs[i].effects {
+			atb.SetVec(k, atb.AtVec(k)+e*rs[i].smooth)
+			for l := k; l < modes; l++ {
+				ata.SetSym(k, l, ata.At(k, l)+e*rs[i].effects[l])
+			}
+		}
+	}
+	// A joint's true steps have about featuresPerPort independent parts round it, however finely they are read.
+	share := featuresPerPort / float64(n)
+	tau2 := total / float64(n)
+	floor := 1e-8 * tau2 // keeps the matrix regular where the modes explain everything
+	for range 30 {
+		m := mat.NewSymDense(modes, nil)
+		m.CopySym(ata)
+		m.ScaleSym(share/max(tau2, floor), m)
+		for k := range modes {
+			m.SetSym(k, k, m.At(k, k)+1)
+		}
+		var x, b mat.VecDense
+		b.ScaleVec(share/max(tau2, floor), atb)
+		if err := x.SolveVec(m, &b); err != nil {
+			return
+		}
+		var left float64
+		for i := range rs {
+			r := &rs[i]
+			r.bare = r.smooth
+			for k, e := range r.effects {
+				r.bare -= e * x.AtVec(k)
+			}
+			left += r.bare * r.bare
+		}
+		next := left / float64(n)
+		if math.Abs(next-tau2) < 1e-3*tau2 {
+			return
+		}
+		tau2 = next
+	}
 }

@@ -279,7 +279,6 @@ func (c *portComparison) fill(r *PortResult) {
 			psNoise += s.varMM2 * s.lenMM * corr
 		}
 	}
-	// Where the edges lie within their noise of each other the noise itself has an area, which is always positive.
 	for i := range c.removeReads {
 		rmFloor += noiseArea(&c.removeReads[i]) * corr
 	}
@@ -326,14 +325,20 @@ func (c *portComparison) fill(r *PortResult) {
 	c.judge(r)
 }
 
-// noiseArea is the mean of max(0, step) per mm of edge, less its value without noise.
+// noiseArea is the mean of max(0, step) per mm of edge that the errors add to what it is without them: where the edges lie
+// within their errors of each other, the errors themselves have an area, which is always positive.
 func noiseArea(r *reading) float64 {
-	if r.noise == 0 {
+	sd2 := r.noise * r.noise
+	for _, e := range r.effects {
+		sd2 += e * e
+	}
+	if sd2 == 0 {
 		return 0
 	}
-	z := r.smooth / r.noise
+	sd := math.Sqrt(sd2)
+	z := r.bare / sd
 	n := distuv.UnitNormal
-	return r.smooth*n.CDF(z) + r.noise*n.Prob(z) - max(0, r.smooth)
+	return r.bare*n.CDF(z) + sd*n.Prob(z) - max(0, r.bare)
 }
 
 // step turns a peak into what is reported. A largest step can't be less than none: where the estimate falls below, what is

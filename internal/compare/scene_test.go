@@ -137,7 +137,9 @@ func seen(rng *rand.Rand, f *face.Face, e errorsMM) *face.Face {
 func correlated(rng *rand.Rand, along []float64, corrMM float64) []float64 {
 	n := len(along) - 1
 	total := along[n]
-	knots := max(3, int(total/corrMM))
+	// A knot's blend, a quarter cosine to either side, has 4/π of its spacing for an integral and so (4/π)² of the variance
+	// of a mean that a box of that length has.
+	knots := max(3, int(total/corrMM*16/(math.Pi*math.Pi)))
 	z := make([]float64, knots)
 	for k := range z {
 		z[k] = rng.NormFloat64()
