@@ -20,14 +20,15 @@ const (
 	sigmaCentreCut = 0.1
 	sigmaK1        = 0.05 // (measured)
 	sigmaK2        = 0.02 // (measured)
-	// Paper laid by hand and weighed down: how far it stands off the plane as a whole, at its ends and in its middle.
-	sigmaLiftMM = 0.03
-	sigmaTiltMM = 0.03
-	sigmaBowMM  = 0.03
+	// Paper laid by hand and weighed down: how far it stands off the plane as a whole, at its ends and in its middle. A
+	// lifted end of 0.1 mm is no rarity under these tails.
+	sigmaLiftMM = 0.02
+	sigmaTiltMM = 0.02
+	sigmaBowMM  = 0.02
 	// Growth is measured within every tag; this is what a border may grow more than a cell.
 	sigmaShrinkMM = 0.01
-	// Most printers keep their two directions alike to this; some are off by 0.4 %.
-	sigmaPrintAspect = 0.0006
+	// Good printers keep their two directions alike to this; some are off by 0.4 %, which the data must then show.
+	sigmaPrintAspect = 0.0003
 	// Calipers read to about 0.05 mm on a line of 120 mm.
 	sigmaCaliperAspect = 0.0005
 	// Toner and paper put a tag's corner this far from its place, whatever the photo.
@@ -40,6 +41,8 @@ const (
 	// The resolution that a scanner states, without a strip to check it.
 	sigmaScanScale = 0.002
 
+	// oftener is the same for what is so with good printers and not at all with bad ones.
+	oftener = 2
 	// often is the degrees of freedom of a prior for what is nearly always so: few enough that ten times the scale is not
 	// unheard of (1 in 500).
 	often = 3
@@ -92,7 +95,7 @@ func (s *solver) priors(m *model) []prior {
 		}
 	}
 	pr[uShrink] = prior{sigma: sigmaShrinkMM}
-	pr[uPrintAspect] = prior{0, sigmaPrintAspect, often}
+	pr[uPrintAspect] = prior{0, sigmaPrintAspect, oftener}
 	if s.options.PrintedXMM > 0 && s.options.PrintedYMM > 0 {
 		pr[uPrintAspect] = prior{sigma: sigmaCaliperAspect}
 	}

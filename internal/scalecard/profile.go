@@ -13,6 +13,10 @@ type profile struct {
 const (
 	profileReach = 10 // px either side, past three times the largest blur
 	profileSteps = 16 // entries a px
+
+	// Half-width of the smoothing, at least: sharper than a pixel's own width the shape differs from edge to edge, by how
+	// each falls on the pixels.
+	profileSmoothPx = 0.6
 )
 
 func (p *profile) at(t float64) (level, slope float64) {

@@ -232,7 +232,7 @@ func near(known *[strip.TagsPer]*tagReading, sums *[strip.TagsPer][2]profileSum,
 		}
 		for d := range 2 {
 			blur[d] /= count
-			shape[d] = sum[d].profile(math.Max(0.4, 0.6*blur[d]), 3*blur[d]+2)
+			shape[d] = sum[d].profile(math.Max(profileSmoothPx, 0.6*blur[d]), 3*blur[d]+2)
 			if shape[d] == nil {
 				shape[d] = gaussProfile(blur[d])
 			}
