@@ -63,6 +63,21 @@ func closedPath(cost []float64, n, m int, bend float64, maxStep int) []int {
 // offset of the path at every vertex (mm, along the inward normal).
 func (m edgeModel) faceEnd(b *band, ringLo, ringHi, behindFrom float64) []float64 {
 	n := len(b.base)
+	cost := m.regionCost(b, ringLo, ringHi, behindFrom)
+	const lean = 0.3 // a path may lean by about this much against the curve it is sought along
+	bend := math.Pow(b.ds/(lean*b.spacing), 2) / 2 * 0.3
+	maxStep := max(1, int(1.5*b.spacing/b.ds))
+	off := make([]float64, n)
+	for i, j := range closedPath(cost, n, b.n, bend, maxStep) {
+		off[i] = b.s0 + float64(j)*b.ds
+	}
+	return off
+}
+
+// regionCost returns, for every vertex and every sample, what it costs to let the face end there: minus the log likelihood of
+// the whole profile, up to a constant.
+func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []float64 {
+	n := len(b.base)
 	last := b.s0 + float64(b.n-1)*b.ds
 	level, spread := faceLevels(b, ringLo, ringHi)
 	behind, _ := faceLevels(b, behindFrom, last)
@@ -72,8 +87,8 @@ func (m edgeModel) faceEnd(b *band, ringLo, ringHi, behindFrom float64) []float6
 	const most = 2.5
 	// A wall that looks just like the face, or just like what is behind it, is a little less likely than one that does not.
 	const wallLike = 0.3
-	// Averaged profiles overlap: only one in (window / spacing) is news. A path may lean by about 0.3.
-	const newsPerMM, lean = 1.0, 0.3
+	// Averaged profiles overlap: only one in (window / spacing) is news.
+	const newsPerMM = 1.0
 	// An edge is also a change of brightness right there, worth as much as a mm of unlike samples at most.
 	const reward = 2.0
 	cost := make([]float64, n*b.n)
@@ -123,13 +138,7 @@ func (m edgeModel) faceEnd(b *band, ringLo, ringHi, behindFrom float64) []float6
 			c[j] = weight*(sum[j]+asWall[jw]-asWall[j]) - reward*b.spacing*sharp
 		}
 	})
-	bend := math.Pow(b.ds/(lean*b.spacing), 2) / 2 * 0.3
-	maxStep := max(1, int(1.5*b.spacing/b.ds))
-	off := make([]float64, n)
-	for i, j := range closedPath(cost, n, b.n, bend, maxStep) {
-		off[i] = b.s0 + float64(j)*b.ds
-	}
-	return off
+	return cost
 }
 
 // faceLevels returns the brightness along the curve and its spread (standard deviation of the averaged profile: noise and

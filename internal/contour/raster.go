@@ -23,7 +23,9 @@ func newSurface(p *photo.Photo, sol *scalecard.Solution, heightMM float64) *surf
 	return &surface{cam: &sol.Camera, gray: p.Gray, w: p.Width, h: p.Height, tone: &sol.Tone.Linear, heightMM: heightMM, photo: p}
 }
 
-func (s *surface) pixel(face geom.PointMM) geom.PointPx { return s.cam.PixelFromPlane(face, s.heightMM) }
+func (s *surface) pixel(face geom.PointMM) geom.PointPx {
+	return s.cam.PixelFromPlane(face, s.heightMM)
+}
 
 func (s *surface) face(px geom.PointPx) geom.PointMM { return s.cam.PlaneFromPixel(px, s.heightMM) }
 

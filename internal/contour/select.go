@@ -56,7 +56,8 @@ func sortOut(cands []*loop) openings {
 	return openings{ports: ports, holes: holes, part: part}
 }
 
-func unusedTotalArea(ls []*loop) float64 {	var s float64
+func unusedTotalArea(ls []*loop) float64 {
+	var s float64
 	for _, l := range ls {
 		s += l.areaMM2
 	}
