@@ -31,7 +31,7 @@ func newApp(stdout, stderr io.Writer) *cli.App {
 		DisableSliceFlagSeparator: true, // a file name may hold a comma
 		ExitErrHandler:            func(*cli.Context, error) {},
 	}
-	app.Commands = []*cli.Command{cardCommand(), traceCommand(), matchCommand(), mapCommand(), showCommand()}
+	app.Commands = []*cli.Command{cardCommand(), traceCommand(), matchCommand(), recheckCommand(), mapCommand(), showCommand()}
 	for _, c := range app.Commands {
 		finish(c)
 	}

@@ -84,11 +84,12 @@ func TestOutputPaths(t *testing.T) {
 		status int
 		says   string
 	}{
-		{"a folder", []string{"card", "--out", dir}, 5, "is not a file"},
+		{"a folder", []string{"card", "--out", dir}, 5, "is a folder"},
 		{"in a folder that isn't there", []string{"card", "--out", filepath.Join(dir, "no", "card.pdf")}, 5, "there is no folder"},
 		{"below a file", []string{"card", "--out", filepath.Join(photo, "card.pdf")}, 5, "photo.jpg"},
 		{"the input itself", []string{"trace", "--photo", photo, "--out", photo}, 2, "both input and output"},
-		{"device full", []string{"card", "--out", "/dev/full"}, 5, "is not a file"},
+		{"device full", []string{"card", "--out", "/dev/full"}, 5, "full"},
+		{"where no file can be", []string{"card", "--out", "/proc/self/card.pdf"}, 5, "nothing can be written"},
 	} {
 		status, _, stderr := portmatch(t, c.args...)
 		if status != c.status || !strings.Contains(stderr, c.says) {

@@ -28,13 +28,14 @@ func TestImportsPointDown(t *testing.T) {
 		t.Fatalf("go list: %v\n%s", err, out)
 	}
 	pixels := map[string]bool{"portmatch/internal/photo": true, "portmatch/internal/scalecard": true, "portmatch/internal/contour": true}
+	const synth = "portmatch/internal/synth"
 	seen := 0
 	for line := range strings.Lines(string(out)) {
 		pkg, imports, ok := strings.Cut(strings.TrimSpace(line), ":")
 		if !ok {
 			t.Fatalf("go list printed %q", line)
 		}
-		if pkg == "portmatch/internal/synth" { // test-only; held apart below
+		if strings.HasPrefix(pkg, synth) { // for tests; nothing else may import it
 			continue
 		}
 		of, known := level[pkg]
@@ -45,7 +46,7 @@ func TestImportsPointDown(t *testing.T) {
 		seen++
 		for _, imp := range strings.Fields(imports) {
 			switch {
-			case imp == "portmatch/internal/synth":
+			case strings.HasPrefix(imp, synth):
 				t.Errorf("%s imports synth, which is for tests", pkg)
 			case strings.HasPrefix(imp, "portmatch/") && level[imp] >= of:
 				t.Errorf("%s imports %s, which does not lie below it", pkg, imp)

@@ -2,10 +2,12 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"slices"
 
 	"github.com/urfave/cli/v2"
 	"golang.org/x/sync/errgroup"
@@ -131,15 +133,47 @@ func traceBoth(ctx context.Context, target, work shot, opts compare.Options, p *
 		return nil, nil, err
 	}
 	p.stage("finding the edges of " + base(work.path))
+	return t, w, w.traceGuided(ctx, t, opts)
+}
+
+// traceGuided measures the work's outlines in the light of where the target's openings come to lie on it.
+func (w *sight) traceGuided(ctx context.Context, t *sight, opts compare.Options) error {
 	workFromTarget, err := compare.Lay(t.face, w.survey.Rough(), opts)
 	if err != nil {
-		return nil, nil, between(target, work, err)
+		return between(t.shot, w.shot, err)
 	}
 	guide := &contour.Guide{}
 	for _, port := range t.face.Ports {
 		guide.Ports = append(guide.Ports, geom.Outline(port.Outline).Mapped(workFromTarget))
 	}
-	return t, w, w.trace(ctx, guide)
+	if err := w.inFrame(guide); err != nil {
+		return err
+	}
+	return w.trace(ctx, guide)
+}
+
+// inFrame refuses a photo that does not show every port whole.
+func (w *sight) inFrame(guide *contour.Guide) error {
+	ports := slices.Clone(guide.Ports)
+	slices.SortFunc(ports, func(a, b []geom.PointMM) int {
+		return cmp.Compare(geom.Outline(a).CentroidMM().X, geom.Outline(b).CentroidMM().X)
+	})
+	right, bottom := float64(w.photo.Width-1), float64(w.photo.Height-1)
+	for i, outline := range ports {
+		for _, p := range outline {
+			q := w.solution.Camera.PixelFromPlane(p, w.heightMM)
+			for _, side := range []struct {
+				name string
+				out  bool
+			}{{"left", q.U < 0}, {"right", q.U > right}, {"top", q.V < 0}, {"bottom", q.V > bottom}} {
+				if side.out {
+					return &photoError{w.path, fmt.Sprintf("port %d, counted from the left, runs off the %s edge of the picture; photograph the whole part",
+						i+1, side.name)}
+				}
+			}
+		}
+	}
+	return nil
 }
 
 // between says which two files an error is about.

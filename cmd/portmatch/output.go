@@ -22,13 +22,16 @@ func (e *fileError) Unwrap() error { return e.err }
 // must not replace.
 func checkOutput(path string, inputs ...string) error {
 	if info, err := os.Stat(path); err == nil {
-		if !info.Mode().IsRegular() {
-			return &fileError{path: path, what: "is not a file and can't be written; give a file name"}
+		if info.IsDir() {
+			return &fileError{path: path, what: "is a folder; give a file name"}
 		}
 		for _, in := range inputs {
 			if other, err := os.Stat(in); err == nil && os.SameFile(info, other) {
 				return usagef("%s is both input and output; give another --out", path)
 			}
+		}
+		if !info.Mode().IsRegular() { // a pipe or a device has no folder to be written beside it
+			return nil
 		}
 	}
 	dir := filepath.Dir(path)

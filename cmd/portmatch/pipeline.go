@@ -34,6 +34,11 @@ type sight struct {
 	face     *face.Face
 }
 
+// photoError is a photo that can't serve, for a reason that only the whole job shows.
+type photoError struct{ path, what string }
+
+func (e *photoError) Error() string { return e.path + ": " + e.what }
+
 func cardOptions(c *cli.Context, dpiName string) scalecard.Options {
 	return scalecard.Options{DPI: dpi(c, dpiName), PrintedXMM: mm(c, "printed-x"), PrintedYMM: mm(c, "printed-y")}
 }

@@ -44,7 +44,7 @@ func statusOf(err error) int {
 		return statusUsage
 	case as[*fileError](err), is(photo.ErrUnreadable):
 		return statusFile
-	case as[*photo.Error](err):
+	case as[*photo.Error](err), as[*photoError](err):
 		return statusPhoto
 	case is(scalecard.ErrBadOption):
 		return statusUsage
