@@ -97,16 +97,18 @@ type TruthHole struct {
 // PairTruth is what target and work differ by. Frame: the design frame as looked at, shifted and turned to the target's
 // dowel holes (or bolt holes).
 type PairTruth struct {
-	Target   string     `json:"target"`
-	Face     string     `json:"face"`
-	Class    string     `json:"class"`
-	Seed     uint64     `json:"seed"`
-	Edge     string     `json:"edge"`
-	Frame    string     `json:"frame"`
-	TargetMM float64    `json:"target_height_mm"`
-	WorkMM   float64    `json:"work_height_mm"`
-	Ports    []PairPort `json:"ports"`
-	Holes    []PairHole `json:"holes"`
+	Target   string  `json:"target"`
+	Face     string  `json:"face"`
+	Class    string  `json:"class"`
+	Seed     uint64  `json:"seed"`
+	Edge     string  `json:"edge"`
+	Frame    string  `json:"frame"`
+	TargetMM float64 `json:"target_height_mm"`
+	WorkMM   float64 `json:"work_height_mm"`
+	// PairFromWork takes the work picture's part frame to the pair's, row-major [a, b, tx, c, d, ty].
+	PairFromWork *[6]float64 `json:"pair_from_work_part,omitempty"`
+	Ports        []PairPort  `json:"ports"`
+	Holes        []PairHole  `json:"holes"`
 }
 
 // PairPort is one port of the pair. Steps by the definition of the scoring: remove = largest distance from a target vertex
@@ -270,12 +272,14 @@ func (k *Case) Truth() (*PairTruth, error) {
 		}
 		t.Holes = append(t.Holes, PairHole{p.X, p.Y, kind})
 	}
+	m := pairFromTarget.After(targetFromWork).After(wd)
+	t.PairFromWork = &[6]float64{m.A, m.B, m.Tx, m.C, m.D, m.Ty}
 	for _, g := range target.Part.Ports {
 		for _, p := range work.Part.Ports {
 			if p.ID != g.ID {
 				continue
 			}
-			row, err := comparePort(mapped(g.Outline, pairFromTarget.After(td)), mapped(p.Outline, pairFromTarget.After(targetFromWork).After(wd)))
+			row, err := comparePort(mapped(g.Outline, pairFromTarget.After(td)), mapped(p.Outline, m))
 			if err != nil {
 				return nil, fmt.Errorf("pair %s, %s, port %s: %w", target.Name, work.Name, g.ID, err)
 			}

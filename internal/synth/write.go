@@ -11,9 +11,16 @@ import (
 // Files are where a case was written.
 type Files struct{ Target, Work, TargetTruth, WorkTruth, PairTruth string }
 
-// Write draws both pictures into dir, beside their truth.
+// Files names the files of the case in dir.
+func (k *Case) Files(dir string) Files {
+	return Files{Target: filepath.Join(dir, k.Target.Name+".jpg"), Work: filepath.Join(dir, k.Work.Name+".jpg"),
+		TargetTruth: filepath.Join(dir, k.Target.Name+".truth.json"), WorkTruth: filepath.Join(dir, k.Work.Name+".truth.json"),
+		PairTruth: filepath.Join(dir, fmt.Sprintf("%s-%04d.pair.truth.json", k.Class, k.Seed))}
+}
+
+// Write draws both pictures into dir, beside their truth; the pair's truth comes last.
 func (k *Case) Write(dir string) (Files, error) {
-	var f Files
+	f := k.Files(dir)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return f, err
 	}
@@ -34,9 +41,6 @@ func (k *Case) Write(dir string) (Files, error) {
 			return f, err
 		}
 	}
-	f = Files{Target: filepath.Join(dir, k.Target.Name+".jpg"), Work: filepath.Join(dir, k.Work.Name+".jpg"),
-		TargetTruth: filepath.Join(dir, k.Target.Name+".truth.json"), WorkTruth: filepath.Join(dir, k.Work.Name+".truth.json"),
-		PairTruth: filepath.Join(dir, fmt.Sprintf("%s-%04d.pair.truth.json", k.Class, k.Seed))}
 	for _, w := range []struct {
 		path string
 		data any
