@@ -3,6 +3,9 @@ package compare
 import (
 	"fmt"
 	"math"
+	"runtime"
+
+	"golang.org/x/sync/errgroup"
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
@@ -38,9 +41,17 @@ func Match(target, work *face.Face, opts Options) (*Result, error) {
 		Warnings: append([]face.Warning{}, target.Warnings...)}
 	res.Warnings = append(res.Warnings, work.Warnings...)
 	res.Warnings = append(res.Warnings, l.warnings...)
-	for i, p := range l.joints() {
-		res.Ports = append(res.Ports, l.comparePort(i+1, p, opts))
+	joints := l.joints()
+	res.Ports = make([]PortResult, len(joints))
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i, j := range joints {
+		g.Go(func() error {
+			res.Ports[i] = l.comparePort(i+1, j, opts)
+			return nil
+		})
 	}
+	g.Wait()
 	res.Holes = l.holes()
 	for _, p := range geom.Outline(work.PartOutline.Outline).Mapped(l.jobFromWork) {
 		res.PartOutline = append(res.PartOutline, [2]float64{p.X, p.Y})

@@ -11,8 +11,8 @@ import (
 // choice is one way to lay the parts together, with what the ports say to it.
 type choice struct {
 	alignment
-	// portsMM is the root mean square distance between the ports' edges, laid this way; ports that find no partner count as
-	// far off as they are large.
+	// portsMM is the root mean square distance between the ports' edges, laid this way, about the mean by which all of them
+	// are too small or too large; ports that find no partner count as far off as they are large.
 	portsMM float64
 	paired  int
 }
@@ -146,15 +146,16 @@ func waysApartMM(ports []ring, a, b geom.Rigid) float64 {
 // pointsPerPort is how many points of each outline the ways are judged by.
 const pointsPerPort = 90
 
-// portsApartMM is the root mean square distance between the edges of as, mapped by bFromA, and of bs; and how many pair
-// up. Ports without a partner on the side that has fewer count as far off as their radius.
+// portsApartMM is the root mean square distance between the edges of as, mapped by bFromA, and of bs, about its mean: raw
+// castings are too small all over, whichever way they are laid. And how many ports pair up; those without a partner on the
+// side that has fewer count as far off as their radius.
 func portsApartMM(as, bs []ring, bFromA geom.Rigid) (rmsMM float64, paired int) {
 	pairs := pairPorts(as, bs, bFromA)
 	back := bFromA.Inverse()
-	var sum, n float64
+	var d scatter
 	for _, p := range pairs {
-		sum, n = sumSquares(&as[p.t], &bs[p.w], bFromA, sum, n)
-		sum, n = sumSquares(&bs[p.w], &as[p.t], back, sum, n)
+		d.addSteps(&as[p.t], &bs[p.w], bFromA, 1)
+		d.addSteps(&bs[p.w], &as[p.t], back, -1)
 	}
 	usable := func(rs []ring) (k int) {
 		for i := range rs {
@@ -170,30 +171,33 @@ func portsApartMM(as, bs []ring, bFromA geom.Rigid) (rmsMM float64, paired int) 
 			break
 		}
 		if as[i].fault == "" && !slices.ContainsFunc(pairs, func(p pair) bool { return p.t == i }) {
-			sum += 2 * pointsPerPort * as[i].areaMM2 / math.Pi
-			n += 2 * pointsPerPort
+			d.lost += 2 * pointsPerPort * as[i].areaMM2 / math.Pi
+			d.n += 2 * pointsPerPort
 			missing--
 		}
 	}
-	if n == 0 {
+	if d.n == 0 {
 		return math.Inf(1), 0
 	}
-	return math.Sqrt(sum / n), len(pairs)
+	return d.rms(), len(pairs)
 }
 
-func sumSquares(a, b *ring, bFromA geom.Rigid, sum, n float64) (float64, float64) {
+// scatter sums steps, signed, and the squares that have no sign.
+type scatter struct{ n, sum, sum2, lost float64 }
+
+func (d *scatter) addSteps(a, b *ring, bFromA geom.Rigid, sign float64) {
 	step := max(1, len(a.outline)/pointsPerPort)
 	for i := 0; i < len(a.outline); i += step {
 		if !a.sure[i] {
 			continue
 		}
-		_, pl, d := b.index.Nearest(bFromA.Apply(a.outline[i]))
-		if b.sureAt(pl) {
-			sum, n = sum+d*d, n+1
+		if s, _, pl := b.index.SignedDistMM(bFromA.Apply(a.outline[i])); b.sureAt(pl) {
+			d.n, d.sum, d.sum2 = d.n+1, d.sum+sign*s, d.sum2+s*s
 		}
 	}
-	return sum, n
 }
+
+func (d *scatter) rms() float64 { return math.Sqrt(max(0, d.sum2-d.sum*d.sum/d.n)/d.n + d.lost/d.n) }
 
 // pairPorts pairs the openings that lie on each other: each one's centroid lies inside the other, and no other pair lies
 // nearer. Openings cut by the frame have no centroid to speak of; they pair if they overlap at all.
