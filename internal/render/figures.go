@@ -41,21 +41,17 @@ func (u Units) Length() string { return string(u) }
 // Area returns the unit of areas for prose: "mm²" or "in²".
 func (u Units) Area() string { return string(u) + "²" }
 
-// fromMM turns a length in mm into this unit.
-func (u Units) fromMM(mm float64) float64 {
+// perUnit returns how many mm one unit is.
+func (u Units) perUnit() float64 {
 	if u == Inch {
-		return mm / mmPerInch
+		return mmPerInch
 	}
-	return mm
+	return 1
 }
 
-// fromMM2 turns an area in mm² into this unit's square.
-func (u Units) fromMM2(mm2 float64) float64 {
-	if u == Inch {
-		return mm2 / (mmPerInch * mmPerInch)
-	}
-	return mm2
-}
+// fromMM turns a length in mm into this unit, fromMM2 an area in mm² into its square.
+func (u Units) fromMM(mm float64) float64   { return mm / u.perUnit() }
+func (u Units) fromMM2(mm2 float64) float64 { return mm2 / (u.perUnit() * u.perUnit()) }
 
 // Decimals shown. A stated uncertainty is a few hundredths of a mm at best, so hundredths of a mm and thousandths of an
 // inch are the last digits that mean anything; areas likewise.

@@ -46,11 +46,7 @@ func legend(r *compare.Result, s scene, k float64) []entry {
 
 // scaleBar is a round length that takes at most a fifth of the picture's width.
 func scaleBar(viewMM, k float64, u Units) entry {
-	mmPer := 1.0
-	if u == Inch {
-		mmPer = mmPerInch
-	}
-	most := viewMM / 5 / mmPer
+	most := viewMM / 5 / u.perUnit()
 	length := math.Pow(10, math.Floor(math.Log10(most)))
 	for _, m := range []float64{5, 2} {
 		if m*length <= most {
@@ -58,7 +54,7 @@ func scaleBar(viewMM, k float64, u Units) entry {
 			break
 		}
 	}
-	return entry{strconv.FormatFloat(length, 'g', -1, 64) + " " + u.Length(), length * mmPer * k,
+	return entry{strconv.FormatFloat(length, 'g', -1, 64) + " " + u.Length(), length * u.perUnit() * k,
 		func(p *picture, x, y, w, h float64) {
 			p.dc.DrawLine(x, y+h/2, x+w, y+h/2)
 			p.dc.DrawLine(x, y+h/4, x, y+h*3/4)

@@ -3,6 +3,7 @@ package render
 import (
 	"fmt"
 	"image"
+	"image/draw"
 	"io"
 	"math"
 	"slices"
@@ -129,6 +130,7 @@ func compose(w io.Writer, r *compare.Result, photo *Photo, s scene) error {
 	for i := range r.Ports {
 		p.drawPort(&r.Ports[i])
 	}
+	p.clearRound()
 	// Leaders first: where one passes through a port, the port's number stays readable.
 	p.drawLeaders(tags, titleH, topH)
 	for _, port := range s.ports {
@@ -141,6 +143,14 @@ func compose(w io.Writer, r *compare.Result, photo *Photo, s scene) error {
 	p.write(p.plain, gray(0x20), s.em, 2.6*s.em, s.under)
 	p.drawLegend(entries, float64(p.frame.Max.Y)+bottomH, width)
 	return encode(w, p.RGBA)
+}
+
+// clearRound wipes what marks have left beyond the photo.
+func (p *picture) clearRound() {
+	b := p.Bounds()
+	for _, r := range []image.Rectangle{{b.Min, image.Pt(b.Max.X, p.frame.Min.Y)}, {image.Pt(b.Min.X, p.frame.Max.Y), b.Max}} {
+		draw.Draw(p.RGBA, r, image.White, image.Point{}, draw.Src)
+	}
 }
 
 // drawPort draws a port's two edges, what lies between them, and where the edge is unsure. The tints go over the lines'

@@ -74,3 +74,38 @@ func safety() []string {
 		"Your workshop's and local rules come first.",
 	}
 }
+
+// verdictWords says a port's verdict in full.
+func verdictWords(p *compare.PortResult, toleranceMM float64, u Units) string {
+	say := func(s compare.Step) string {
+		words := u.LengthPM(s.Quantity) + " " + u.Length()
+		if at := stepClock(s); at != "" {
+			words += " at " + at
+		}
+		return words
+	}
+	tolerance := u.LengthText(toleranceMM) + " " + u.Length()
+	remove := "Metal stands in the way, up to " + say(p.RemoveStep) + "."
+	past := "The opening is already past the line, by up to " + say(p.PastStep) + ": take nothing more there."
+	switch p.Verdict {
+	case compare.Matched:
+		return "No step passes the tolerance of " + tolerance + "."
+	case compare.Grind:
+		return remove
+	case compare.PastLine:
+		return past
+	case compare.GrindPast:
+		return remove + " " + past
+	case compare.TooClose:
+		largest := p.RemoveStep
+		if p.PastStep.Value > largest.Value {
+			largest = p.PastStep
+		}
+		return "The largest step, " + say(largest) + ", can't be told from the tolerance of " + tolerance +
+			". Take a closer, sharper photo before you decide."
+	}
+	if p.Why != "" {
+		return "No figure can be given: " + p.Why + "."
+	}
+	return "No figure can be given."
+}
