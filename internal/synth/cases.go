@@ -105,7 +105,7 @@ func faceScene(m mix, p *pattern, edit func(i int, o []geom.PointMM) []geom.Poin
 		q := edit(i, o)
 		port := Port{ID: p.ids[i], Outline: q, DraftMM: rng.in(-1, 0.6)}
 		if rng.chance(0.4) {
-			port.BreakMM = rng.in(0.03, 0.08)
+			port.BreakMM = rng.in(0.01, 0.03)
 		}
 		s.Part.Ports = append(s.Part.Ports, port)
 	}

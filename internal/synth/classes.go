@@ -36,6 +36,7 @@ func Classes() []Class {
 		{"manystrips", true, "three or four strips", manyStrips},
 		{"onestrip", true, "one strip, or two end to end on one side", oneStrip},
 		{"tone", true, "strongly S-shaped tone curve", tone},
+		{"slack", true, "paper curled by up to 0.15 mm, heights told to 0.05 mm", slack},
 		{"printed97", true, "card printed at 97 %, told by --printed-x/-y", printed97},
 		{"untold97", true, "card printed at 97 % in both pictures, not told", untold97},
 
@@ -280,9 +281,12 @@ func (s *Scene) intoScan(rng dice, dpi, errX, errY float64) {
 }
 
 func scan(rng dice) *Case {
-	k := pair(rng, patternWish{maxMM: 290}, easy(rng), easy(rng), rng.chance(0.5))
+	dpi, wish := pick(rng, 150.0, 200, 300, 300, 600), patternWish{maxMM: 290}
+	if dpi == 600 {
+		wish.maxMM = 150 // a scan of 13 megapixels
+	}
+	k := pair(rng, wish, easy(rng), easy(rng), rng.chance(0.5))
 	k.Target.Strips = nil
-	dpi := pick(rng, 150.0, 200, 300, 300)
 	k.Target.intoScan(rng, dpi, 0, 0)
 	k.told()
 	k.TargetDPI = dpi
@@ -324,6 +328,17 @@ func tone(rng dice) *Case {
 	m := easy(rng)
 	m.tone = "s"
 	return pair(rng, patternWish{}, m, m, false)
+}
+
+func slack(rng dice) *Case {
+	k := plain(rng)
+	for _, s := range []*Scene{k.Target, k.Work} {
+		for i := range s.Strips {
+			s.Strips[i].CurlMM = rng.in(-0.15, 0.15)
+		}
+	}
+	k.TargetHeightMM = round(k.TargetHeightMM+rng.in(-0.05, 0.05), 2)
+	return k
 }
 
 // printAt lets the printer make the strips' mm that long.

@@ -98,7 +98,7 @@ func plan(o options) ([]*scene, error) {
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, &scene{class: c.Name, name: fmt.Sprintf("%s-%04d", c.Name, k.Seed), seed: k.Seed, workable: c.Workable, touched: k.Touched, unrelated: k.Unrelated, made: k})
+		out = append(out, newScene(k, c.Workable))
 	}
 	if o.pairs != "" {
 		for _, d := range strings.Split(o.pairs, ",") {
@@ -112,6 +112,10 @@ func plan(o options) ([]*scene, error) {
 		}
 	}
 	return out, nil
+}
+
+func newScene(k *synth.Case, workable bool) *scene {
+	return &scene{class: k.Class, name: fmt.Sprintf("%s-%04d", k.Class, k.Seed), seed: k.Seed, workable: workable, touched: k.Touched, unrelated: k.Unrelated, made: k}
 }
 
 func measureAll(o options, scenes []*scene, dir string, progress io.Writer) ([]sceneRow, error) {
