@@ -27,8 +27,11 @@ func planesOf(img image.Image, h *head) (*planes, error) {
 	p := &planes{width: w, height: ht, y: make([]uint8, w*ht)}
 	switch m := img.(type) {
 	case *image.Gray:
+		y, _ := levels(h.videoRange)
 		for v := range ht {
-			copy(p.y[v*w:(v+1)*w], m.Pix[v*m.Stride:])
+			for u, g := range m.Pix[v*m.Stride : v*m.Stride+w] {
+				p.y[v*w+u] = y[g]
+			}
 		}
 		return p, nil
 	case *image.Gray16:
@@ -50,15 +53,20 @@ func planesOf(img image.Image, h *head) (*planes, error) {
 // eight rounds a 16-bit level to 8 bits.
 func eight(hi, lo uint8) uint8 { return uint8((uint32(hi)<<8 | uint32(lo) + 128) / 257) }
 
-// takeYCbCr copies planes; in video coding black is 16 and white 235 (ITU-R BT.601), which WebP always uses.
-func (p *planes) takeYCbCr(m *image.YCbCr, video bool) {
-	var y, c [256]uint8
+// levels takes coded grey and chroma to full range; in video coding black is 16 and white 235 (ITU-R BT.601).
+func levels(video bool) (y, c [256]uint8) {
 	for i := range 256 {
 		y[i], c[i] = uint8(i), uint8(i)
 		if video {
 			y[i], c[i] = stretch(i-16, 219, 0), stretch(i-128, 224, 128)
 		}
 	}
+	return y, c
+}
+
+// takeYCbCr copies planes; WebP is always coded as video is.
+func (p *planes) takeYCbCr(m *image.YCbCr, video bool) {
+	y, c := levels(video)
 	for v := range p.height {
 		row := m.Y[v*m.YStride : v*m.YStride+p.width]
 		out := p.y[v*p.width : (v+1)*p.width]
@@ -92,32 +100,43 @@ func (p *planes) makeChroma() {
 	p.cb, p.cr = make([]uint8, n), make([]uint8, n)
 }
 
-// takeRGB converts row by row.
+// takeRGB converts two rows at a time: grey of each pixel, chroma of each two by two.
 func (p *planes) takeRGB(img image.Image, h *head) {
 	p.fx, p.fy = 2, 2
 	p.makeChroma()
-	row := make([]uint8, 3*p.width)
-	sums := make([][3]int, p.stride) // Cb, Cr and their number
+	var rows [2][]uint8
+	for i := range rows {
+		rows[i] = make([]uint8, 3*(p.width+1)) // one more pixel, to make them pairs
+	}
 	seeThrough := false
-	for v := range p.height {
-		seeThrough = rgbRow(img, v, row) || seeThrough
-		for u := range p.width {
-			r, g, b := row[3*u], row[3*u+1], row[3*u+2]
-			y, cb, cr := color.RGBToYCbCr(r, g, b)
-			p.y[v*p.width+u] = y
-			s := &sums[u/2]
-			s[0], s[1], s[2] = s[0]+int(cb), s[1]+int(cr), s[2]+1
-		}
-		if v%2 == 1 || v == p.height-1 {
-			for i, s := range sums {
-				at := v/2*p.stride + i
-				p.cb[at], p.cr[at] = uint8((s[0]+s[2]/2)/s[2]), uint8((s[1]+s[2]/2)/s[2])
+	for v := 0; v < p.height; v += 2 {
+		for i := range rows {
+			row := rows[i]
+			seeThrough = rgbRow(img, min(v+i, p.height-1), row) || seeThrough
+			copy(row[3*p.width:], row[3*p.width-3:3*p.width])
+			if v+i < p.height {
+				luma(p.y[(v+i)*p.width:(v+i+1)*p.width], row)
 			}
-			clear(sums)
+		}
+		at := v / 2 * p.stride
+		for u := range p.stride {
+			a, b := rows[0][6*u:6*u+6:6*u+6], rows[1][6*u:6*u+6:6*u+6]
+			mean := func(i int) uint8 {
+				return uint8((int(a[i]) + int(a[i+3]) + int(b[i]) + int(b[i+3]) + 2) / 4)
+			}
+			_, p.cb[at+u], p.cr[at+u] = color.RGBToYCbCr(mean(0), mean(1), mean(2))
 		}
 	}
 	if seeThrough {
 		h.notes = append(h.notes, "parts of the picture are see-through; they are taken as white")
+	}
+}
+
+// luma is Y' of ITU-T T.871 in 1/65536: the grey that a JPEG of the same picture holds.
+func luma(out, rgb []uint8) {
+	for u := range out {
+		c := rgb[3*u : 3*u+3 : 3*u+3]
+		out[u] = uint8((19595*uint32(c[0]) + 38470*uint32(c[1]) + 7471*uint32(c[2]) + 32768) >> 16)
 	}
 }
 
@@ -129,24 +148,24 @@ func rgbRow(img image.Image, v int, out []uint8) (seeThrough bool) {
 	case *image.NRGBA:
 		row := m.Pix[v*m.Stride:]
 		for u := range w {
-			a := row[4*u+3]
-			if a != 255 {
+			px, to := row[4*u:4*u+4:4*u+4], out[3*u:3*u+3:3*u+3]
+			to[0], to[1], to[2] = px[0], px[1], px[2]
+			if a := px[3]; a != 255 {
 				seeThrough = true
-			}
-			for i := range 3 {
-				out[3*u+i] = onWhite(row[4*u+i], a)
+				to[0], to[1], to[2] = onWhite(px[0], a), onWhite(px[1], a), onWhite(px[2], a)
 			}
 		}
 		return seeThrough
-	case *image.RGBA:
+	case *image.RGBA: // colours are already multiplied by alpha
 		row := m.Pix[v*m.Stride:]
 		for u := range w {
-			a := row[4*u+3]
-			if a != 255 {
+			px, to := row[4*u:4*u+4:4*u+4], out[3*u:3*u+3:3*u+3]
+			to[0], to[1], to[2] = px[0], px[1], px[2]
+			if px[3] != 255 {
 				seeThrough = true
-			}
-			for i := range 3 {
-				out[3*u+i] = row[4*u+i] + 255 - a // colours are already multiplied by a, so at most a
+				for i := range to {
+					to[i] = uint8(min(255, int(px[i])+255-int(px[3])))
+				}
 			}
 		}
 		return seeThrough
