@@ -18,6 +18,8 @@ const (
 	maxResidualPx = 0.3
 	// Beyond this the picture's or the print's two directions differ for another reason than a printer's tolerance.
 	maxAspect = 0.007
+	// A scanner's transport may err further, and the strips show by how much.
+	maxScanAspect = 0.03
 	// An estimate this many standard deviations out is no chance.
 	surely = 4.0
 	// Twice the log likelihood ratio past which one more unknown has earned its place, with a margin: chance gives 16 once
@@ -63,8 +65,10 @@ func (s *solver) pxPerMM() float64 {
 // checkStretch compares the two directions of picture and print.
 func (s *solver) checkStretch() error {
 	m := s.fit.model
-	aspect := m.x[uPrintAspect]
-	if !m.scan {
+	aspect, limit := m.x[uPrintAspect], maxAspect
+	if m.scan {
+		aspect, limit = m.x[uAspect], maxScanAspect
+	} else {
 		p := &problem{tags: s.problem.tags, priors: append([]prior(nil), s.problem.priors...)}
 		p.priors[uAspect] = prior{sigma: 0.02}
 		if f, err := p.solve(m); err == nil && s.fit.cost-f.cost > decisive && math.Abs(f.model.x[uAspect]) > maxAspect/2 {
@@ -73,9 +77,9 @@ func (s *solver) checkStretch() error {
 				"the picture or the printed strips are stretched: one direction is %.1f %% longer than the other", 100*math.Abs(aspect))
 		}
 	}
-	if math.Abs(aspect) > maxAspect && math.Abs(aspect) > surely*s.fit.sigma(map[int]float64{uPrintAspect: 1}) {
+	if math.Abs(aspect) > limit && (m.scan || math.Abs(aspect) > surely*s.fit.sigma(map[int]float64{uPrintAspect: 1})) {
 		return s.fail(ErrStretched, m.numbers, "use the photo as the camera took it; if the card's check lines differ by as much, give --printed-x and --printed-y",
-			"the picture or the printed strips are stretched: one direction is %.1f %% longer than the other, %.1f %% is the limit", 100*math.Abs(aspect), 100*maxAspect)
+			"the picture or the printed strips are stretched: one direction is %.1f %% longer than the other, %.1f %% is the limit", 100*math.Abs(aspect), 100*limit)
 	}
 	return nil
 }

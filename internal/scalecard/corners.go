@@ -60,8 +60,8 @@ func newMeasurer(p *photo.Photo, tone *photo.Tone) *measurer {
 func (m *measurer) cut(c [4]geom.PointPx) bool {
 	lo, hi := c[0], c[0]
 	for _, p := range c[1:] {
-		lo.U, lo.V = math.Min(lo.U, p.U), math.Min(lo.V, p.V)
-		hi.U, hi.V = math.Max(hi.U, p.U), math.Max(hi.V, p.V)
+		lo.U, lo.V = min(lo.U, p.U), min(lo.V, p.V)
+		hi.U, hi.V = max(hi.U, p.U), max(hi.V, p.V)
 	}
 	if !(lo.U >= 0 && lo.V >= 0 && hi.U <= float64(m.photo.Width-1) && hi.V <= float64(m.photo.Height-1)) {
 		return false
@@ -146,7 +146,7 @@ func (m *measurer) shapes(t *tagReading, to tagToPx, sum *[2]profileSum) {
 		x := expect(e.unit, to)
 		x.mid = geom.PointPx{U: e.at.U - e.leftPx*e.normU, V: e.at.V - e.leftPx*e.normV}
 		x.window(e.unit, t.blurPx[k])
-		x.back, x.front = math.Max(x.back, math.Min(5, 0.6*x.black)), math.Max(x.front, math.Min(5, 0.6*x.white))
+		x.back, x.front = max(x.back, min(5, 0.6*x.black)), max(x.front, min(5, 0.6*x.white))
 		m.fitter.gather(&m.patch, &x)
 		dark, light := m.fitter.levels()
 		if light <= dark {
@@ -235,7 +235,7 @@ func reduce(edges []reading, to tagToPx, growth bool) (tagReading, bool) {
 		}
 		rows[i][8+direction(e.unit)] = 1
 		res[i] = e.normU*(e.at.U-p.U) + e.normV*(e.at.V-p.V)
-		w[i] = math.Min(1, float64(e.pixels)/usual)
+		w[i] = min(1, float64(e.pixels)/usual)
 	}
 	x := make([]float64, n)
 	left := make([]float64, len(edges))
@@ -261,7 +261,7 @@ func reduce(edges []reading, to tagToPx, growth bool) (tagReading, bool) {
 		N.backward(g)
 		change := 0.0
 		for a := range g {
-			change = math.Max(change, math.Abs(g[a]-x[a]))
+			change = max(change, math.Abs(g[a]-x[a]))
 		}
 		copy(x, g)
 		for i := range rows {
@@ -270,7 +270,7 @@ func reduce(edges []reading, to tagToPx, growth bool) (tagReading, bool) {
 				left[i] -= rows[i][a] * x[a]
 			}
 		}
-		scatter = math.Max(spread(left, n), 1e-4)
+		scatter = max(spread(left, n), 1e-4)
 		for i := range left {
 			weight[i] = w[i] * tukey(left[i]/scatter)
 		}

@@ -169,7 +169,7 @@ type expected struct {
 // window sets how much of the surroundings is looked at for an edge of the given blur.
 func (x *expected) window(u *unit, blur float64) {
 	// Corners round off the edge within about two blurs; a short edge keeps its middle third at least.
-	trim := math.Min(2*blur, x.length/3)
+	trim := min(2*blur, x.length/3)
 	x.lo, x.hi = -x.length/2, x.length/2
 	if !u.openLo {
 		x.lo += trim
@@ -180,9 +180,9 @@ func (x *expected) window(u *unit, blur float64) {
 	// Past the middle of the neighbouring cell nothing more is learnt of this edge; a window much longer on one side
 	// would let a misfit of the flat parts pull on the edge.
 	half := 3*blur + 2
-	x.back, x.front = math.Min(half, 0.75*x.black), math.Min(half, 0.75*x.white)
-	x.back = math.Min(x.back, 1.5*x.front)
-	x.front = math.Min(x.front, 1.5*x.back)
+	x.back, x.front = min(half, 0.75*x.black), min(half, 0.75*x.white)
+	x.back = min(x.back, 1.5*x.front)
+	x.front = min(x.front, 1.5*x.back)
 }
 
 // fit measures a unit. With shape nil the edge is a Gaussian's whose blur, about the given one, is fitted too; otherwise
@@ -225,7 +225,7 @@ func (f *edgeFitter) fitGathered(x *expected, blur float64, shape *profile) (rea
 	if shape == nil {
 		params = 4
 	}
-	half := math.Max(x.back, x.front)
+	half := max(x.back, x.front)
 	var rss float64
 	for range 8 {
 		var N [4][4]float64
@@ -264,7 +264,7 @@ func (f *edgeFitter) fitGathered(x *expected, blur float64, shape *profile) (rea
 			}
 			r := f.grey[i] - A - B*c
 			rss += r * r
-			w := 1 / (f.darkNoise + (1-f.darkNoise)*math.Max(0, math.Min(1, c)))
+			w := 1 / (f.darkNoise + (1-f.darkNoise)*min(max(c, 0), 1))
 			jd, js := -B*p, B*ds
 			N[0][0] += w
 			N[0][1] += w * c
@@ -288,9 +288,9 @@ func (f *edgeFitter) fitGathered(x *expected, blur float64, shape *profile) (rea
 		}
 		A += g[0]
 		B += g[1]
-		d += math.Max(-1, math.Min(1, g[2]))
+		d += max(-1, min(1, g[2]))
 		if shape == nil {
-			s = math.Max(0.3, math.Min(1.5*s, s+g[3]))
+			s = max(0.3, min(1.5*s, s+g[3]))
 		}
 		if B <= 0 || math.Abs(d) > half {
 			return reading{}, 0, false
@@ -337,7 +337,7 @@ func (f *edgeFitter) gather(im *patch, x *expected) {
 func (f *edgeFitter) levels() (dark, light float64) {
 	lo, hi := 0.0, 0.0
 	for _, t := range f.t {
-		lo, hi = math.Min(lo, t), math.Max(hi, t)
+		lo, hi = min(lo, t), max(hi, t)
 	}
 	var nd, nl float64
 	for i, t := range f.t {
@@ -350,7 +350,7 @@ func (f *edgeFitter) levels() (dark, light float64) {
 			nl++
 		}
 	}
-	return dark / math.Max(nd, 1), light / math.Max(nl, 1)
+	return dark / max(nd, 1), light / max(nl, 1)
 }
 
 // solve4 solves the symmetric system N x = g in place for the first n unknowns; the upper triangle of N is given.

@@ -2,7 +2,6 @@ package scalecard
 
 import (
 	"fmt"
-	"math"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -108,7 +107,7 @@ func (s *Solution) cameraFields(g *fieldGrid, px []geom.PointPx, heightMM float6
 		d := make([]geom.PointMM, len(px))
 		for k := range d {
 			d[k] = geom.PointMM{X: M.At(2*k, c), Y: M.At(2*k+1, c)}
-			largest = math.Max(largest, d[k].Norm())
+			largest = max(largest, d[k].Norm())
 		}
 		// Eigenvalues ascend, so the small ones come first.
 		if dropped+largest*largest <= negligibleMM*negligibleMM {
@@ -130,8 +129,8 @@ type fieldGrid struct {
 
 // newFieldGrid spans the region from lo to hi, made wide enough in its narrow direction to tell a cubic's terms apart.
 func newFieldGrid(lo, hi geom.PointMM) *fieldGrid {
-	g := &fieldGrid{centre: lo.Add(hi).Scale(0.5), scale: math.Max(1, math.Max(hi.X-lo.X, hi.Y-lo.Y)/2)}
-	half := geom.PointMM{X: math.Max((hi.X-lo.X)/2, g.scale/4), Y: math.Max((hi.Y-lo.Y)/2, g.scale/4)}
+	g := &fieldGrid{centre: lo.Add(hi).Scale(0.5), scale: max(1, max(hi.X-lo.X, hi.Y-lo.Y)/2)}
+	half := geom.PointMM{X: max((hi.X-lo.X)/2, g.scale/4), Y: max((hi.Y-lo.Y)/2, g.scale/4)}
 	for i := range fieldSamples {
 		for j := range fieldSamples {
 			x, y := 2*float64(i)/(fieldSamples-1)-1, 2*float64(j)/(fieldSamples-1)-1

@@ -118,7 +118,7 @@ func (p *problem) solve(start *model) (*fitted, error) {
 					improved = cost-c > 1e-7*(1+c)
 					m, cost = t, c
 					f.norm2, f.left = ft.norm2, ft.left
-					lambda = math.Max(lambda/10, 1e-12)
+					lambda = max(lambda/10, 1e-12)
 					break
 				}
 			}
@@ -146,7 +146,7 @@ func (p *problem) solve(start *model) (*fitted, error) {
 	}
 	f.cost = cost
 	variance = spreadOf()
-	f.scale = math.Max(1, variance)
+	f.scale = max(1, variance)
 	N, _ := p.normalScaled(m, f, active, 1/f.scale)
 	if !N.chol() {
 		return nil, errNoMinimum
@@ -162,7 +162,7 @@ func (p *problem) solve(start *model) (*fitted, error) {
 			count += 2
 		}
 	}
-	f.rmsPx = math.Sqrt(sum / math.Max(count, 1))
+	f.rmsPx = math.Sqrt(sum / max(count, 1))
 	return f, nil
 }
 
@@ -213,8 +213,8 @@ func (p *problem) variance(f *fitted) float64 {
 func (p *problem) reweigh(f *fitted, variance float64) float64 {
 	change := 0.0
 	for i, n := range f.norm2 {
-		w := 1 / (1 + math.Max(0, n/(8*math.Max(variance, 1e-12))-1)/3)
-		change = math.Max(change, math.Abs(w-f.weight[i]))
+		w := 1 / (1 + max(0, n/(8*max(variance, 1e-12))-1)/3)
+		change = max(change, math.Abs(w-f.weight[i]))
 		f.weight[i] = w
 	}
 	return change

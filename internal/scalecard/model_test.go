@@ -93,7 +93,7 @@ func (s *setup) tags(rng *rand.Rand) []tagReading {
 				inside = inside && c.U > 0 && c.V > 0 && c.U < float64(s.model.width-1) && c.V < float64(s.model.height-1)
 			}
 			for i := range 8 {
-				t.cov[9*i] = math.Max(s.noise*s.noise, 1e-8)
+				t.cov[9*i] = max(s.noise*s.noise, 1e-8)
 			}
 			if inside {
 				tags = append(tags, t)
@@ -137,7 +137,7 @@ func mapError(got, want *Camera, at []geom.PointMM, heightMM float64) (rms, wors
 	for i := range at {
 		d := r.Apply(from[i]).Dist(at[i])
 		rms += d * d
-		worst = math.Max(worst, d)
+		worst = max(worst, d)
 	}
 	return math.Sqrt(rms / float64(len(at))), worst
 }

@@ -42,7 +42,7 @@ func (m *measurer) levels(id int, c [4]geom.PointPx, blur float64) (l levels, ok
 			}
 			if n >= 9 {
 				mean[k] = append(mean[k], sum/n)
-				variance[k] = append(variance[k], math.Max(0, (sum2-sum*sum/n)/(n-1)))
+				variance[k] = append(variance[k], max(0, (sum2-sum*sum/n)/(n-1)))
 			}
 		}
 	}
@@ -59,7 +59,7 @@ const midGrey = 0.18
 // through black and white, as shot noise makes it.
 func (l levels) noiseAt(level float64) float64 {
 	v := l.blackVar + (l.whiteVar-l.blackVar)*(level-l.black)/(l.white-l.black)
-	return math.Sqrt(math.Max(v, math.Min(l.blackVar, l.whiteVar)))
+	return math.Sqrt(max(v, min(l.blackVar, l.whiteVar)))
 }
 
 // typical returns the medians over many tags.
@@ -75,4 +75,20 @@ func typical(all []levels) levels {
 		black: column(func(l levels) float64 { return l.black }), white: column(func(l levels) float64 { return l.white }),
 		blackVar: column(func(l levels) float64 { return l.blackVar }), whiteVar: column(func(l levels) float64 { return l.whiteVar }),
 	}
+}
+
+// levelsByEdges takes the levels from the fits of edges, whose residuals hold both sides' noise: for cells too small to
+// have an inside.
+func levelsByEdges(tags []tagReading) levels {
+	var dark, light, variance []float64
+	for i := range tags {
+		for _, e := range tags[i].edges {
+			dark, light, variance = append(dark, e.dark), append(light, e.light), append(variance, e.rms*e.rms)
+		}
+	}
+	if len(dark) == 0 {
+		return levels{}
+	}
+	v := median(variance)
+	return levels{median(dark), median(light), v, v}
 }

@@ -85,8 +85,8 @@ func load(t testing.TB, name string) *photo.Photo {
 func mappingError(s *Solution, tr *truth) (rmsMM, worstMM, scale float64) {
 	lo, hi := geom.PointMM{X: math.Inf(1), Y: math.Inf(1)}, geom.PointMM{X: math.Inf(-1), Y: math.Inf(-1)}
 	for _, p := range tr.PartOutline {
-		lo.X, lo.Y = math.Min(lo.X, p[0]), math.Min(lo.Y, p[1])
-		hi.X, hi.Y = math.Max(hi.X, p[0]), math.Max(hi.Y, p[1])
+		lo.X, lo.Y = min(lo.X, p[0]), min(lo.Y, p[1])
+		hi.X, hi.Y = max(hi.X, p[0]), max(hi.Y, p[1])
 	}
 	c := tr.camera()
 	var from, to []geom.PointMM
@@ -109,7 +109,7 @@ func mappingError(s *Solution, tr *truth) (rmsMM, worstMM, scale float64) {
 	for i := range from {
 		d := r.Apply(from[i]).Dist(to[i])
 		sum += d * d
-		worstMM = math.Max(worstMM, d)
+		worstMM = max(worstMM, d)
 		a, b := r.Turn(from[i].Sub(cf)), to[i].Sub(ct)
 		num += a.Dot(b)
 		den += a.Dot(a)

@@ -36,8 +36,8 @@ func (s *Solution) PlacementWarnings(partLo, partHi geom.PointMM) []face.Warning
 		}
 		return p.X, p.Y
 	}
-	length := 2 * math.Max(half.X, half.Y)
-	width := 2 * math.Min(half.X, half.Y)
+	length := 2 * max(half.X, half.Y)
+	width := 2 * min(half.X, half.Y)
 
 	loA, hiA := math.Inf(1), math.Inf(-1)
 	var above, below int
@@ -47,9 +47,9 @@ func (s *Solution) PlacementWarnings(partLo, partHi geom.PointMM) []face.Warning
 		near := math.Inf(1)
 		for _, c := range outline() {
 			a, b := ab(f.PlaneFrom.Apply(c))
-			loA, hiA = math.Min(loA, a), math.Max(hiA, a)
+			loA, hiA = min(loA, a), max(hiA, a)
 			sumB += b
-			near = math.Min(near, math.Hypot(math.Max(0, math.Abs(a)-length/2), math.Max(0, math.Abs(b)-width/2)))
+			near = min(near, math.Hypot(max(0, math.Abs(a)-length/2), max(0, math.Abs(b)-width/2)))
 		}
 		// A strip across the part's end lies on both sides.
 		meanB := sumB / float64(len(outline()))
@@ -59,14 +59,14 @@ func (s *Solution) PlacementWarnings(partLo, partHi geom.PointMM) []face.Warning
 		if meanB < width/4 {
 			below++
 		}
-		away = math.Min(away, near)
+		away = min(away, near)
 	}
 	if len(s.Strips) == 1 {
 		warn("lay a second strip on the other side of the part, at its other end", "only one strip: the scale is known less well away from it, and nothing shows whether it lies flat")
 	} else if above == 0 || below == 0 {
 		warn("lay one strip on the other side of the part", "all strips lie on one side of the part")
 	}
-	if short := math.Max(loA+length/2, length/2-hiA); len(s.Strips) > 1 && short > maxBeyond*length {
+	if short := max(loA+length/2, length/2-hiA); len(s.Strips) > 1 && short > maxBeyond*length {
 		warn("move the strips apart, so that together they span the part's whole length", "the strips are bunched: the part reaches %.0f mm past them", short)
 	}
 	if away > maxAway*length {

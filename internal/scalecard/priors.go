@@ -9,8 +9,8 @@ import (
 // Standard uncertainties, or scales where often holds, of what is known before looking. Those marked "measured" did best
 // in probes with synthetic pictures; for the others the reason stands beside.
 const (
-	// EXIF gives whole millimetres (2 % at 26 mm) and is read by the diagonal or the width (4 % apart).
-	sigmaLogFExif = 0.025
+	// EXIF gives whole millimetres (2 % to the next at 26 mm), and some makers mean the width, 4 % less, which the tails allow.
+	sigmaLogFExif = 0.02
 	// Phones reach from 13 to 120 mm of full frame; the middle is near 35.
 	sigmaLogFUnknown = 0.6
 	usualF35         = 35.0
@@ -38,8 +38,8 @@ const (
 	// A scanner's two directions differ by its transport, and stand this far from square.
 	sigmaScanAspect = 0.002
 	sigmaScanShear  = 0.0005
-	// The resolution that a scanner states, without a strip to check it.
-	sigmaScanScale = 0.002
+	// The resolution that a scanner states, without a strip to check it: 0.1 mm on 100.
+	sigmaScanScale = 0.001
 
 	// oftener is the same for what is so with good printers and not at all with bad ones.
 	oftener = 2
@@ -96,6 +96,10 @@ func (s *solver) priors(m *model) []prior {
 	}
 	pr[uShrink] = prior{sigma: sigmaShrinkMM}
 	pr[uPrintAspect] = prior{0, sigmaPrintAspect, oftener}
+	if m.scan {
+		// Strips that lie one way can't tell the printer's two directions from the scanner's, which is the likelier to err.
+		pr[uPrintAspect].nu = 0
+	}
 	if s.options.PrintedXMM > 0 && s.options.PrintedYMM > 0 {
 		pr[uPrintAspect] = prior{sigma: sigmaCaliperAspect}
 	}
@@ -115,11 +119,11 @@ func (s *solver) priors(m *model) []prior {
 // flatness.
 func openings(m *model, pr []prior) [][]prior {
 	focal := append([]prior(nil), pr...)
-	focal[uLogF].sigma, focal[uLogF].nu = math.Max(pr[uLogF].sigma, 0.5), 0
+	focal[uLogF].sigma, focal[uLogF].nu = max(pr[uLogF].sigma, 0.5), 0
 	axis := append([]prior(nil), focal...)
 	far := 0.1 * float64(max(m.width, m.height))
-	axis[uCx].sigma, axis[uCx].nu = math.Max(pr[uCx].sigma, far), 0
-	axis[uCy].sigma, axis[uCy].nu = math.Max(pr[uCy].sigma, far), 0
+	axis[uCx].sigma, axis[uCx].nu = max(pr[uCx].sigma, far), 0
+	axis[uCy].sigma, axis[uCy].nu = max(pr[uCy].sigma, far), 0
 	out := [][]prior{focal, axis}
 	if len(m.numbers) > 1 {
 		flat := append([]prior(nil), pr...)

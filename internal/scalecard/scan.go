@@ -29,7 +29,7 @@ func (s *solver) bareScan() *Solution {
 	v := m.view()
 	out := &Solution{Camera: v.camera, PrintedScale: [2]float64{1, 1}, Tone: s.tone, ScanDPI: [2]float64{s.options.DPI, s.options.DPI}}
 	out.fit = &fitted{model: m, active: []int{uLogF, uAspect}, scale: 1,
-		cov: []float64{sigmaScanScale * sigmaScanScale, 0, 0, sigmaScanAspect * sigmaScanAspect}}
+		cov: []float64{sigmaScanScale * sigmaScanScale, 0, 0, sigmaScanScale * sigmaScanScale}}
 	out.toneSigma = toneEstimate{pp: sigmaTonePower * sigmaTonePower, ss: sigmaToneS * sigmaToneS}
 	out.Warnings = append(out.Warnings, face.Warning{
 		What: fmt.Sprintf("no strip in the scan: its stated %g dpi is taken at its word, to %.1f %%", s.options.DPI, 100*sigmaScanScale),
@@ -83,7 +83,7 @@ func (s *solver) scanAdvice() []face.Warning {
 		stated = s.photo.DPIX
 	}
 	dpi := s.fit.model.scanDPI()
-	if stated == 0 || math.Max(math.Abs(dpi[0]/stated-1), math.Abs(dpi[1]/stated-1)) < scanWarns {
+	if stated == 0 || max(math.Abs(dpi[0]/stated-1), math.Abs(dpi[1]/stated-1)) < scanWarns {
 		return nil
 	}
 	return []face.Warning{{

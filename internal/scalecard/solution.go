@@ -19,8 +19,7 @@ type Solution struct {
 	StripQuadsPx [][4]geom.PointPx
 	// BlurPx is the standard deviation of the edge blur measured on the tags, median over the photo.
 	BlurPx float64
-	// NoiseLevel is the standard deviation of one pixel in linear light at mid grey (0.18); 0 where the strips' cells are
-	// too small to tell.
+	// NoiseLevel is the standard deviation of one pixel in linear light at mid grey (0.18); 0 for a scan without a strip.
 	NoiseLevel float64
 	// Tone is the tone curve that was used: the photo's own, or one that the strips' edges asked for.
 	Tone photo.Tone

@@ -102,13 +102,8 @@ func (s *solver) look(ctx context.Context, found []foundTag) error {
 	if err := s.settleKind(ctx); err != nil {
 		return err
 	}
-	for range 2 {
-		s.remeasure(m)
-		if err := s.solve(ctx); err != nil {
-			return err
-		}
-	}
-	return nil
+	s.remeasure(m)
+	return s.solve(ctx)
 }
 
 // checkOptions refuses settings that can't be meant.
@@ -146,7 +141,7 @@ func (s *solver) firstLook(m *measurer, found []foundTag) error {
 		if l.corners, l.blur, l.ok = m.coarse(t.id(), t.corners); !l.ok {
 			continue
 		}
-		b := math.Max(l.blur[0], l.blur[1])
+		b := max(l.blur[0], l.blur[1])
 		blurs = append(blurs, b)
 		if g, ok := m.levels(t.id(), l.corners, b); ok && g.white > g.black {
 			grey = append(grey, g)
@@ -161,7 +156,7 @@ func (s *solver) firstLook(m *measurer, found []foundTag) error {
 	if len(grey) > 0 {
 		s.levels = typical(grey)
 		if s.levels.whiteVar > 0 { // a drawn page has no noise at all
-			m.fitter.darkNoise = math.Max(minDarkNoise, math.Min(1, s.levels.blackVar/s.levels.whiteVar))
+			m.fitter.darkNoise = max(minDarkNoise, min(1, s.levels.blackVar/s.levels.whiteVar))
 		}
 	}
 	for i, t := range found {
@@ -172,9 +167,8 @@ func (s *solver) firstLook(m *measurer, found []foundTag) error {
 			}
 		}
 	}
-	if len(s.tags) < minTags {
-		return s.fail(ErrFewTags, nil, "lay the strips so that all of every strip is in the picture, sharp and without glare",
-			"only %d tags of the strips can be measured in the picture, at least %d are needed", len(s.tags), minTags)
+	if len(grey) == 0 {
+		s.levels = levelsByEdges(s.tags)
 	}
 	return nil
 }
@@ -232,7 +226,7 @@ func near(known *[strip.TagsPer]*tagReading, sums *[strip.TagsPer][2]profileSum,
 		}
 		for d := range 2 {
 			blur[d] /= count
-			shape[d] = sum[d].profile(math.Max(profileSmoothPx, 0.6*blur[d]), 3*blur[d]+2)
+			shape[d] = sum[d].profile(max(profileSmoothPx, 0.6*blur[d]), 3*blur[d]+2)
 			if shape[d] == nil {
 				shape[d] = gaussProfile(blur[d])
 			}
@@ -285,10 +279,14 @@ func (s *solver) solve(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
+	if len(s.tags) < minTags {
+		return s.fail(ErrFewTags, nil, "lay the strips so that all of every strip is in the picture, sharp and without glare",
+			"only %d tags of the strips can be measured in the picture, at least %d are needed", len(s.tags), minTags)
+	}
 	empty := s.newModel()
 	s.problem = &problem{tags: s.observations(empty), priors: s.priors(empty)}
 	var starts []*model
-	if s.fit != nil && slices.Equal(s.fit.model.numbers, empty.numbers) {
+	if s.fit != nil && s.fit.model.scan == empty.scan && slices.Equal(s.fit.model.numbers, empty.numbers) {
 		starts = append(starts, s.fit.model)
 	} else {
 		focal := focalPrior(s.photo)
@@ -344,7 +342,7 @@ func (s *solver) solution() *Solution {
 		out.ScanDPI = m.scanDPI()
 	} else {
 		out.HeightMM = v.camera.CentreInPlane()[2]
-		out.TiltDeg = math.Acos(math.Min(1, math.Max(-1, -v.camera.R[8]))) * 180 / math.Pi
+		out.TiltDeg = math.Acos(min(1, max(-1, -v.camera.R[8]))) * 180 / math.Pi
 	}
 	out.Camera.WidthPx, out.Camera.HeightPx = m.width, m.height
 	for k, number := range m.numbers {
@@ -361,7 +359,7 @@ func (s *solver) solution() *Solution {
 				sum += d.U*d.U + d.V*d.V
 			}
 		}
-		f.RMSPx = math.Sqrt(sum / math.Max(1, float64(8*f.Tags)))
+		f.RMSPx = math.Sqrt(sum / max(1, float64(8*f.Tags)))
 		out.Strips = append(out.Strips, f)
 		var quad [4]geom.PointPx
 		for i, c := range strip.Corners() {

@@ -37,7 +37,7 @@ func (b toneBend) bent(base *photo.Tone) photo.Tone {
 	var t photo.Tone
 	for i := range t.Linear {
 		v := float64(i) / 255
-		w := 255 * math.Max(0, math.Min(1, v+v*(1-v)*(b.power+b.s*(1-2*v))))
+		w := 255 * max(0, min(1, v+v*(1-v)*(b.power+b.s*(1-2*v))))
 		k := min(int(w), 254)
 		f := float32(w - float64(k))
 		t.Linear[i] = base.Linear[k] + f*(base.Linear[k+1]-base.Linear[k])
@@ -71,7 +71,7 @@ func (s *solver) edgesOf() *toneEdges {
 		blur = append(blur, (s.tags[i].blurPx[0]+s.tags[i].blurPx[1])/2)
 	}
 	e := &toneEdges{blurPx: median(blur)}
-	e.reach, e.flat = math.Min(4, 2.5*e.blurPx+1), math.Min(4.5, 3*e.blurPx+1.5)
+	e.reach, e.flat = min(4, 2.5*e.blurPx+1), min(4.5, 3*e.blurPx+1.5)
 	step := max(1, len(s.tags)/toneTags)
 	for i := 0; i < len(s.tags); i += step {
 		t := &s.tags[i]
@@ -88,7 +88,7 @@ func (s *solver) edgesOf() *toneEdges {
 			x := expect(r.unit, to)
 			x.mid = geom.PointPx{U: r.at.U - r.leftPx*r.normU, V: r.at.V - r.leftPx*r.normV}
 			x.window(r.unit, e.blurPx)
-			x.back, x.front = math.Min(toneReach, 0.6*x.black), math.Min(toneReach, 0.6*x.white)
+			x.back, x.front = min(toneReach, 0.6*x.black), min(toneReach, 0.6*x.white)
 			m.fitter.gather(&m.patch, &x)
 			for k, d := range m.fitter.t {
 				if b := int((d + toneReach) * toneSteps); b >= 0 && b < toneBins {
@@ -137,7 +137,7 @@ func (e *toneEdges) through(table *[256]float32) (out step, ok bool) {
 		if math.Abs(binAt(b)) < e.flat && n[b] == 0 {
 			return out, false
 		}
-		out[b] /= math.Max(n[b], 1)
+		out[b] /= max(n[b], 1)
 	}
 	return out, true
 }
@@ -165,7 +165,7 @@ func (s *step) asymmetry(reach float64) float64 {
 	// fall into a ripple of the data.
 	best := math.Inf(1)
 	for c := -1.0; c <= 1; c += 1. / 32 {
-		best = math.Min(best, about(c))
+		best = min(best, about(c))
 	}
 	return best
 }
@@ -174,7 +174,7 @@ func (s *step) asymmetry(reach float64) float64 {
 func (s *step) halo() float64 {
 	var h float64
 	for _, v := range s {
-		h = math.Max(h, math.Max(-v, v-1))
+		h = max(h, max(-v, v-1))
 	}
 	return h
 }
@@ -201,7 +201,7 @@ func (e *toneEdges) estimateTone(base *photo.Tone) toneEstimate {
 	}
 	doubt := math.Hypot(sigmaSymmetry, haloDoubt*raw.halo())
 	// Neighbouring distances tell the same: an edge has about one independent reading a blur.
-	readings := math.Max(1, e.reach/math.Max(e.blurPx, 0.5))
+	readings := max(1, e.reach/max(e.blurPx, 0.5))
 	power, bendS := prior{0, sigmaTonePower, often}, prior{0, sigmaToneS, often}
 	cost := func(b toneBend) float64 {
 		if !b.rising() {
@@ -274,7 +274,7 @@ func (s *Solution) EdgeSigmaPx(dark, light float64) float64 {
 		return 0
 	}
 	b := t.ps / a
-	c := math.Sqrt(math.Max(0, t.ss-b*b))
+	c := math.Sqrt(max(0, t.ss-b*b))
 	blur := s.BlurPx
 	if blur <= 0 {
 		blur = 0.5 // a pixel's own
@@ -301,7 +301,7 @@ func halfLevelShift(tone, other *photo.Tone, dark, light float64) float64 {
 		if d <= 0 {
 			return float64(lo)
 		}
-		return float64(lo) + math.Max(0, math.Min(1, (level-float64(t.Linear[lo]))/d))
+		return float64(lo) + max(0, min(1, (level-float64(t.Linear[lo]))/d))
 	}
 	read := func(t *photo.Tone, c float64) float64 {
 		k := max(0, min(254, int(c)))
@@ -309,6 +309,6 @@ func halfLevelShift(tone, other *photo.Tone, dark, light float64) float64 {
 	}
 	half := (read(other, code(tone, dark)) + read(other, code(tone, light))) / 2
 	share := (read(tone, code(other, half)) - dark) / (light - dark)
-	share = math.Max(0.01, math.Min(0.99, share))
+	share = max(0.01, min(0.99, share))
 	return math.Sqrt2 * math.Erfinv(2*share-1)
 }
