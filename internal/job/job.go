@@ -47,20 +47,38 @@ type Job struct {
 
 // Open reads a job folder for looking. It writes nothing and needs no write permission.
 func Open(dir string) (*Job, error) {
-	j, err := read(dir)
+	j, unlisted, err := read(dir)
 	if err != nil {
 		return nil, err
 	}
-	if temps, err := leftovers(dir); err == nil && len(temps) > 0 && !busy(dir) {
-		j.Notes = append(j.Notes, stoppedNote)
+	temps, lost, err := leftovers(dir)
+	if err != nil || busy(dir) {
+		return j, nil // what looks left over is being worked on, or has just been finished
+	}
+	j.noteUnlisted(unlisted)
+	if len(temps) > 0 {
+		j.Notes = append(j.Notes, stopNote(lost))
 	}
 	return j, nil
 }
 
 const (
 	stoppedNote = "the last run on this job stopped before it had finished; nothing of it was kept"
-	cutOffNote  = "the last run on this job was cut off; every pass listed is whole"
+	cutOffNote  = "the last run on this job was cut off at its end; every pass is whole"
 )
+
+func stopNote(passLost bool) string {
+	if passLost {
+		return stoppedNote
+	}
+	return cutOffNote
+}
+
+func (j *Job) noteUnlisted(passes []int) {
+	for _, n := range passes {
+		j.Notes = append(j.Notes, fmt.Sprintf("the run that saved pass %d stopped just after; the pass is whole and counts", n))
+	}
+}
 
 // Last returns the newest pass; ok is false if there is none.
 func (j *Job) Last() (Pass, bool) {
@@ -139,17 +157,52 @@ func (j *Job) Verify(ctx context.Context) (changed []string, err error) {
 
 func passDir(n int) string { return "pass-" + strconv.Itoa(n) }
 
-// read puts a job together from job.json and the pass folders.
-func read(dir string) (*Job, error) {
+// read puts a job together from job.json and the pass folders, and says which of these aren't in its list.
+func read(dir string) (j *Job, unlisted []int, err error) {
 	st, err := os.Stat(dir)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, &Error{Path: dir, Kind: ErrNotFound, What: "there is no such job folder", Try: "Check the name, or begin a job with match", Err: err}
+		return nil, nil, &Error{Path: dir, Kind: ErrNotFound, What: "there is no such job folder", Try: "Check the name, or begin a job with match", Err: err}
 	case err != nil:
-		return nil, cannotRead(dir, err)
+		return nil, nil, cannotRead(dir, err)
 	case !st.IsDir():
-		return nil, &Error{Path: dir, Kind: ErrNotJob, What: "is a file, not a job folder", Try: "Name the folder that match made"}
+		return nil, nil, &Error{Path: dir, Kind: ErrNotJob, What: "is a file, not a job folder", Try: "Name the folder that match made"}
 	}
+	s, err := readState(dir)
+	if err != nil {
+		return nil, nil, err
+	}
+	found, strangers, err := findPasses(dir, s.ID)
+	if err != nil {
+		return nil, nil, err
+	}
+	listed := func(n int) bool { return slices.ContainsFunc(s.Passes, func(p Pass) bool { return p.Number == n }) }
+	j = &Job{Dir: dir, Created: s.Created, Settings: s.Settings, Target: s.Target, id: s.ID}
+	for _, p := range s.Passes {
+		if _, ok := found[p.Number]; !ok {
+			j.Notes = append(j.Notes, fmt.Sprintf("pass %d is no longer in the folder: %s is missing or damaged", p.Number, passDir(p.Number)))
+		}
+	}
+	for _, n := range slices.Sorted(maps.Keys(found)) {
+		j.Passes = append(j.Passes, found[n])
+		if !listed(n) {
+			unlisted = append(unlisted, n)
+		}
+	}
+	for _, name := range strangers {
+		j.Notes = append(j.Notes, name+" is not a pass of this job; it is left alone")
+	}
+	if len(unlisted) > 0 {
+		// Another run may have saved the pass just now: then the list, which follows, has it by now, or will have.
+		if now, err := readState(dir); err == nil {
+			s = now
+			unlisted = slices.DeleteFunc(unlisted, listed)
+		}
+	}
+	return j, unlisted, nil
+}
+
+func readState(dir string) (*state, error) {
 	path := filepath.Join(dir, stateName)
 	data, err := readAll(path, maxStateBytes)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -158,31 +211,7 @@ func read(dir string) (*Job, error) {
 	if err != nil {
 		return nil, err
 	}
-	s, err := decodeState(path, data)
-	if err != nil {
-		return nil, err
-	}
-	j := &Job{Dir: dir, Created: s.Created, Settings: s.Settings, Target: s.Target, id: s.ID}
-	found, strangers, err := findPasses(dir, s.ID)
-	if err != nil {
-		return nil, err
-	}
-	for _, p := range s.Passes {
-		if _, ok := found[p.Number]; !ok {
-			j.Notes = append(j.Notes, fmt.Sprintf("pass %d is no longer in the folder: %s is missing or damaged", p.Number, passDir(p.Number)))
-		}
-	}
-	for n, p := range found {
-		if !slices.ContainsFunc(s.Passes, func(q Pass) bool { return q.Number == n }) {
-			j.Notes = append(j.Notes, fmt.Sprintf("the run that saved pass %d stopped just after; the pass is whole and counts", n))
-		}
-		j.Passes = append(j.Passes, p)
-	}
-	slices.SortFunc(j.Passes, func(a, b Pass) int { return a.Number - b.Number })
-	for _, name := range strangers {
-		j.Notes = append(j.Notes, name+" is not a pass of this job; it is left alone")
-	}
-	return j, nil
+	return decodeState(path, data)
 }
 
 // findPasses reads the pass folders' own descriptions. Folders named like a pass that aren't one of this job's are strangers.
@@ -223,19 +252,19 @@ func passNumber(name string) (int, bool) {
 	return n, true
 }
 
-// leftovers lists what unfinished runs have left in dir.
-func leftovers(dir string) ([]string, error) {
+// leftovers lists what unfinished runs have left in dir; passLost is true if there is a pass among it.
+func leftovers(dir string) (names []string, passLost bool, err error) {
 	entries, err := os.ReadDir(dir)
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
-	var names []string
 	for _, e := range entries {
 		if isTemp(e.Name()) {
 			names = append(names, e.Name())
+			passLost = passLost || e.IsDir()
 		}
 	}
-	return names, nil
+	return names, passLost, nil
 }
 
 func isTemp(name string) bool { return strings.HasPrefix(name, tempPrefix) }

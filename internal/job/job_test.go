@@ -554,3 +554,50 @@ func TestWriteFile(t *testing.T) {
 	checkError(t, put(missing, "x"), ErrUnwritable, missing)
 	checkNothingLeft(t, dir)
 }
+
+// A run that is cut off while it writes the report has saved its pass, and isn't told that nothing was kept.
+func TestCutOffAtTheReport(t *testing.T) {
+	dir := newJob(t, 1)
+	if err := os.WriteFile(filepath.Join(dir, tempPrefix+"REPORT"), []byte("half a report"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	j, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := OpenForWork(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Close()
+	for _, notes := range [][]string{j.Notes, s.Job.Notes} {
+		if len(notes) != 1 || notes[0] != cutOffNote {
+			t.Errorf("notes %q", notes)
+		}
+	}
+	checkNothingLeft(t, dir)
+}
+
+// testdata/job-v1 was written by the first version of this program. It must be read by every later one.
+func TestVersion1IsRead(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "job")
+	if err := os.CopyFS(dir, os.DirFS("testdata/job-v1")); err != nil {
+		t.Fatal(err)
+	}
+	s, err := OpenForWork(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	want := Settings{ToleranceMM: 0.4, TargetHeightMM: 1.2, WorkHeightMM: 8, WorkDPI: 600, Units: "in", Paper: "letter",
+		PrintedXMM: 149.4, PrintedYMM: 199.1, Flipped: "yes", Turned: "180", Aim: "head", MinLandMM: 3}
+	if s.Job.Settings != want || len(s.Job.Passes) != 2 || len(s.Job.Notes) != 0 {
+		t.Errorf("settings %+v, %d passes, notes %q", s.Job.Settings, len(s.Job.Passes), s.Job.Notes)
+	}
+	if changed, err := s.Job.Verify(context.Background()); err != nil || len(changed) > 0 {
+		t.Errorf("%q, %v", changed, err)
+	}
+	if p, err := s.AddPass(context.Background(), testInput(), writeTwo); err != nil || p.Number != 3 {
+		t.Errorf("pass %d, %v", p.Number, err)
+	}
+}

@@ -104,18 +104,19 @@ func wasCreating(dir string) bool {
 func OpenForWork(dir string) (*Session, error) { return openForWork(dir, time.Now) }
 
 func openForWork(dir string, now func() time.Time) (*Session, error) {
-	if _, err := read(dir); err != nil { // before a lock is put into a folder that may be anything
+	if _, _, err := read(dir); err != nil { // before a lock is put into a folder that may be anything
 		return nil, err
 	}
 	l, err := takeLock(dir, false, now())
 	if err != nil {
 		return nil, err
 	}
-	j, err := read(dir) // once more, now that it holds still
+	j, unlisted, err := read(dir) // once more, now that it holds still
 	if err != nil {
 		l.release()
 		return nil, err
 	}
+	j.noteUnlisted(unlisted)
 	s := &Session{Job: j, lock: l, now: now}
 	if err := s.clean(); err != nil {
 		s.Close()
@@ -127,7 +128,7 @@ func openForWork(dir string, now func() time.Time) (*Session, error) {
 // clean deletes what unfinished runs left. In a folder that is no job yet that includes a pass saved just before the end.
 func (s *Session) clean() error {
 	dir := s.Job.Dir
-	names, err := leftovers(dir)
+	names, passLost, err := leftovers(dir)
 	if err != nil {
 		return cannotRead(dir, err)
 	}
@@ -142,11 +143,8 @@ func (s *Session) clean() error {
 			return cannotWrite(dir, err)
 		}
 	}
-	switch {
-	case len(names) > 0 || s.fresh && s.lock.left != nil:
-		s.Job.Notes = append(s.Job.Notes, stoppedNote)
-	case s.lock.left != nil:
-		s.Job.Notes = append(s.Job.Notes, cutOffNote)
+	if len(names) > 0 || s.lock.left != nil {
+		s.Job.Notes = append(s.Job.Notes, stopNote(passLost || s.fresh))
 	}
 	return nil
 }
@@ -157,7 +155,7 @@ func (s *Session) Close() {
 		return
 	}
 	if s.fresh {
-		if names, err := leftovers(s.Job.Dir); err == nil {
+		if names, _, err := leftovers(s.Job.Dir); err == nil {
 			for _, name := range names {
 				os.RemoveAll(filepath.Join(s.Job.Dir, name))
 			}
