@@ -9,14 +9,17 @@ import (
 )
 
 // progress shows on a terminal which stage of the work is going on; anywhere else it is silent.
-type progress struct{ bar *progressbar.ProgressBar }
+type progress struct {
+	bar     *progressbar.ProgressBar
+	started bool
+}
 
 func newProgress(w io.Writer, stages int) *progress {
 	f, ok := w.(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) {
 		return &progress{}
 	}
-	return &progress{progressbar.NewOptions(stages,
+	return &progress{bar: progressbar.NewOptions(stages,
 		progressbar.OptionSetWriter(w),
 		progressbar.OptionSetWidth(20),
 		progressbar.OptionSetElapsedTime(false),
@@ -25,13 +28,16 @@ func newProgress(w io.Writer, stages int) *progress {
 	)}
 }
 
-// stage says what comes next.
+// stage says what comes next; what went before is done.
 func (p *progress) stage(what string) {
 	if p.bar == nil {
 		return
 	}
 	p.bar.Describe(what)
-	_ = p.bar.Add(1) // a terminal that can't be written to is no reason to stop
+	if p.started {
+		_ = p.bar.Add(1) // a terminal that can't be written to is no reason to stop
+	}
+	p.started = true
 }
 
 // done clears the line, so that the result starts on a fresh one.

@@ -40,7 +40,7 @@ func runTrace(c *cli.Context) error {
 		return err
 	}
 	s := shot{role: base(path), path: path, heightMM: mm(c, "height"), card: cardOptions(c, "dpi")}
-	v, err := traced(c.Context, s, newProgress(c.App.ErrWriter, 3))
+	v, err := traced(c.Context, s, newProgress(c.App.ErrWriter, 2))
 	if err != nil {
 		return err
 	}
@@ -63,7 +63,6 @@ func traced(ctx context.Context, s shot, p *progress) (*sight, error) {
 	if err := v.trace(ctx, nil); err != nil {
 		return nil, err
 	}
-	p.stage("done")
 	return v, nil
 }
 
