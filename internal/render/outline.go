@@ -35,19 +35,21 @@ func stretch(o geom.Outline, fromMM, toMM float64) []geom.PointMM {
 	if total == 0 {
 		return nil
 	}
-	for toMM < fromMM {
-		toMM += total
+	span := toMM - fromMM
+	if span < 0 {
+		span = math.Mod(span, total) + total
 	}
-	toMM = math.Min(toMM, fromMM+total)
-	pts := []geom.PointMM{o.At(o.PlaceAlong(s, fromMM))}
-	for turn := math.Floor(fromMM / total); turn*total < toMM; turn++ {
+	from := math.Mod(math.Mod(fromMM, total)+total, total)
+	to := from + math.Min(span, total)
+	pts := []geom.PointMM{o.At(o.PlaceAlong(s, from))}
+	for _, turn := range []float64{0, total} { // it may run past the rightmost point
 		for i, p := range o {
-			if at := turn*total + s[i]; at > fromMM && at < toMM {
+			if at := turn + s[i]; at > from && at < to {
 				pts = append(pts, p)
 			}
 		}
 	}
-	return append(pts, o.At(o.PlaceAlong(s, toMM)))
+	return append(pts, o.At(o.PlaceAlong(s, to)))
 }
 
 // box is an upright rectangle in mm; the zero value is the point at the origin, emptyBox holds nothing.

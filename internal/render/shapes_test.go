@@ -80,6 +80,9 @@ func TestStretch(t *testing.T) {
 			}
 		}
 	}
+	if got := stretch(square, 1e300, -1e300); len(got) > 6 {
+		t.Errorf("lengths beyond reason: %v", got)
+	}
 	if got := stretch(nil, 0, 1); got != nil {
 		t.Errorf("no outline: %v", got)
 	}

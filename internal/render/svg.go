@@ -54,6 +54,9 @@ func collectOutlines(r *compare.Result, o OutlineOptions) (*outlineSet, error) {
 		s.part = add(r.PartOutline)
 	}
 	for _, h := range r.Holes {
+		if drawnDiameterMM(h) <= 0 {
+			continue
+		}
 		c := m.Apply(geom.PointMM{X: h.X, Y: h.Y})
 		s.holes = append(s.holes, placedHole{h, c, locates(h, r.Alignment)})
 		s.all = s.all.union(box{c, c}.grown(drawnDiameterMM(h) / 2))

@@ -40,7 +40,7 @@ func Table(w io.Writer, r *compare.Result, u Units) error {
 			u.LengthPM(p.RemoveStep.Quantity), stepClock(p.RemoveStep), u.LengthPM(p.PastStep.Quantity), stepClock(p.PastStep)})
 		areas = append(areas, []string{port, u.AreaPM(p.RemoveArea), u.AreaPM(p.PastArea),
 			Percent(p.WithinTolerance), Percent(p.Conformance), landText(p, u)})
-		if n := len(p.UnsureArcs); n > 0 {
+		if n := len(p.UnsureArcs); n > 0 && p.Why == "" {
 			remarks = append(remarks, fmt.Sprintf("Port %d: %s of its edge could not be seen well enough; no figure rests on %s.",
 				p.Port, plural(n, "stretch", "stretches"), choose(n, "it", "them")))
 		}
