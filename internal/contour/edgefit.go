@@ -86,68 +86,103 @@ func (m edgeModel) fitRow(b *band, i int, lo, step float64, k int, faceLevel, sp
 	}
 	f.samples = n
 	two := w > 0.05*b.pxMM
+	shifts := m.footShifts(b.lean[i], w, b.pxMM)
 	for q := range k {
+		f.sse[q] = math.Inf(1)
 		s1 := lo + float64(q)*step
-		// Columns: 1, Φ1, [Φ2], ramp.
-		var ata [4][5]float64
-		var yy float64
-		for t := range n {
-			y := ys[t]
-			if y != y {
-				continue
-			}
-			s := b.s0 + float64(j0+t)*b.ds
-			c1 := phi((s - s1) / m.sigmaMM)
-			c2 := 0.0
+		for _, sh := range shifts {
+			// Columns: 1, Φ1, [Φ2], ramp.
+			var ata [4][5]float64
+			var yy float64
 			last := s1
 			if two {
-				c2 = phi((s - s1 - w) / m.sigmaMM)
-				last = s1 + w
+				last = s1 + w + sh.byMM
 			}
-			r := 0.0
-			if s > last {
-				r = math.Min((s-last)/rampMM, 1)
-			}
-			cols := [4]float64{1, c1, c2, r}
-			for a := range 4 {
-				for c := a; c < 4; c++ {
-					ata[a][c] += cols[a] * cols[c]
+			for t := range n {
+				y := ys[t]
+				if y != y {
+					continue
 				}
-				ata[a][4] += cols[a] * y
+				s := b.s0 + float64(j0+t)*b.ds
+				c1 := phi((s - s1) / m.sigmaMM)
+				c2 := 0.0
+				if two {
+					c2 = phi((s - last) / m.sigmaMM)
+				}
+				r := 0.0
+				if s > last {
+					r = math.Min((s-last)/rampMM, 1)
+				}
+				ata[0][0]++
+				ata[0][1] += c1
+				ata[0][2] += c2
+				ata[0][3] += r
+				ata[0][4] += y
+				ata[1][1] += c1 * c1
+				ata[1][2] += c1 * c2
+				ata[1][3] += c1 * r
+				ata[1][4] += c1 * y
+				ata[2][2] += c2 * c2
+				ata[2][3] += c2 * r
+				ata[2][4] += c2 * y
+				ata[3][3] += r * r
+				ata[3][4] += r * y
+				yy += y * y
 			}
-			yy += y * y
+			// Priors, in units of the spread of the face: the level of the face is known from further out, a wall is rarely
+			// brighter than the face it belongs to, and ramps are not steps.
+			var add float64
+			prior := func(col int, mean, sigma float64) {
+				wgt := spread * spread / (sigma * sigma)
+				ata[col][col] += wgt
+				ata[col][4] += wgt * mean
+				add += wgt * mean * mean
+			}
+			prior(0, faceLevel, 3*spread)
+			if two && m.wallMM > 0 {
+				prior(1, -0.45*faceLevel, 0.35*faceLevel+spread)
+			} else if two {
+				prior(1, 0, 1)
+			} else {
+				prior(1, 0, 10)
+			}
+			prior(2, 0, 10)
+			prior(3, 0, 0.5*faceLevel+0.2)
+			x, ok := solve4(&ata, two)
+			if !ok {
+				continue
+			}
+			sse := yy + add + sh.cost*spread*spread
+			for a := range 4 {
+				sse -= x[a] * ata[a][4]
+			}
+			if sse = math.Max(sse, 0); sse < f.sse[q] {
+				f.sse[q] = sse
+				f.first[q], f.second[q], f.level[q] = x[1], x[2], x[0]
+			}
 		}
-		// Priors, in units of the spread of the face: the level of the face is known from further out, a wall is rarely
-		// brighter than the face it belongs to, and ramps are not steps.
-		var add float64
-		prior := func(col int, mean, sigma float64) {
-			wgt := spread * spread / (sigma * sigma)
-			ata[col][col] += wgt
-			ata[col][4] += wgt * mean
-			add += wgt * mean * mean
-		}
-		prior(0, faceLevel, 3*spread)
-		if two && m.wallMM > 0 {
-			prior(1, -0.3*faceLevel, 0.4*faceLevel+spread)
-		} else if two {
-			prior(1, 0, 1)
-		} else {
-			prior(1, 0, 10)
-		}
-		prior(2, 0, 10)
-		prior(3, 0, 0.5*faceLevel+0.2)
-		x, ok := solve4(&ata, two)
-		if !ok {
-			f.sse[q] = math.Inf(1)
-			continue
-		}
-		sse := yy + add
-		for a := range 4 {
-			sse -= x[a] * ata[a][4]
-		}
-		f.sse[q] = math.Max(sse, 0)
-		f.first[q], f.second[q], f.level[q] = x[1], x[2], x[0]
 	}
+}
+
+// footShift is a place of the wall's foot beside the one that geometry gives, with the cost of the departure in units of the
+// spread's square.
+type footShift struct{ byMM, cost float64 }
+
+// footShifts are the places tried for the second transition. A wall's foot may lie deeper or less deep than the height says
+// (the bench is a paper's thickness below the print, a gasket lifts a little, calipers squeeze it) and its shadow
+// blurs it, so it may move by its uncertainty without dragging the first transition along. A rim's width is one for all.
+func (m edgeModel) footShifts(lean, w, px float64) []footShift {
+	if m.wallMM == 0 || w < 1.5*px {
+		return []footShift{{0, 0}}
+	}
+	sigma := lean*(0.08+0.08*m.wallMM) + 0.25*px
+	var out []footShift
+	for _, z := range []float64{-2, -1.33, -0.67, 0, 0.67, 1.33, 2} {
+		if w+z*sigma > 0.5*px {
+			out = append(out, footShift{z * sigma, z * z})
+		}
+	}
+	return out
 }
 
 // solve4 solves the normal equations (upper triangle and right side in column 4) by Cholesky; without the second

@@ -36,7 +36,7 @@ func (v *Survey) measureHoles() {
 func (v *Survey) holeModel(px float64) edgeModel {
 	m := edgeModel{sigmaMM: math.Max(0.4, 0.7*v.sol.BlurPx) * px}
 	if v.thin {
-		m.wallMM = v.opt.HeightMM + 0.15
+		m.wallMM = v.opt.HeightMM + benchDropMM
 	}
 	return m
 }

@@ -85,8 +85,6 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 	// No sample counts for more than this log likelihood ratio, for or against: a line on the face, however bright, is
 	// outweighed by as much face behind it.
 	const most = 2.5
-	// A wall that looks just like the face, or just like what is behind it, is a little less likely than one that does not.
-	const wallLike = 0.3
 	// Averaged profiles overlap: only one in (window / spacing) is news.
 	const newsPerMM = 1.0
 	// An edge is also a change of brightness right there, worth as much as a mm of unlike samples at most.
@@ -106,20 +104,23 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 			soft = 0.1*hi + tight
 		}
 		lost := math.Max(0, math.Log((hi-lo)/(2.5*tight)))
-		ratio := make([]float64, b.n)    // log likelihood ratio, behind over face
-		sum := make([]float64, b.n+1)    // of ratio
-		asWall := make([]float64, b.n+1) // sum of what calling a sample wall costs
+		// A cut wall is of the face's stuff, seen at a slant: darker more often than not.
+		wallLo, wallHi := 0.1*level[i], 1.3*level[i]
+		wallLost := math.Max(0, math.Log((wallHi-wallLo)/(2.5*tight)))
+		// Running sums of the log likelihood ratios, behind over face and behind over wall.
+		sum, asWall := make([]float64, b.n+1), make([]float64, b.n+1)
 		for j, y := range b.row(i) {
 			r, w := 0.3, 0.3 // outside the photo: no evidence, and no wish to go there
 			if y == y {
 				v := float64(y)
 				rf := (v - level[i]) / tight
 				ro := math.Max(0, math.Max(lo-v, v-hi)) / soft
-				r = (rf*rf+faceHue.unlike(b, i, j))/2 - (ro*ro+behindHue.unlike(b, i, j))/2 - lost
+				rw := math.Max(0, math.Max(wallLo-v, v-wallHi)) / (0.2*level[i] + tight)
+				asBehind := (ro*ro+behindHue.unlike(b, i, j))/2 + lost
+				r = (rf*rf+faceHue.unlike(b, i, j))/2 - asBehind
 				r = math.Max(-most, math.Min(r, most))
-				w = math.Min(r, 0) + wallLike*math.Abs(r)/most
+				w = math.Max(-most, math.Min(rw*rw/2+wallLost-asBehind, most))
 			}
-			ratio[j] = r
 			sum[j+1], asWall[j+1] = sum[j]+r, asWall[j]+w
 		}
 		change := b.change(b.row(i), math.Max(0.4, 3*b.pxMM))

@@ -35,6 +35,10 @@ type Survey struct {
 	holes []face.Hole
 }
 
+// benchDropMM is how far the bench lies below the strips' print, a sheet of paper or card: 0.1 to 0.3 mm (common practice, no
+// source).
+const benchDropMM = 0.2
+
 // maxGasketMM is the greatest height at which a part with light showing through its openings is taken for a gasket that lies
 // on the bench beside the strips: common practice, no source, has gaskets up to 3 mm thick.
 const maxGasketMM = 4.0
@@ -75,7 +79,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	m := edgeModel{sigmaMM: math.Max(0.4, 0.8*v.sol.BlurPx) * v.s.mmPerPx(centroid(starts[0].curve))}
 	if v.thin {
 		// Paper and card under the strips are thin, but the bench lies that much below their print.
-		m.wallMM = v.opt.HeightMM + 0.15
+		m.wallMM = v.opt.HeightMM + benchDropMM
 	}
 	bases := make([][]geom.PointMM, len(starts))
 	parallelItems(len(starts), func(i int) {
