@@ -41,6 +41,15 @@ func (p prior) weight(x float64) float64 {
 	return w
 }
 
+// doubt returns the weight for the covariance: like weight, but where nothing speaks against the usual it is that of a
+// normal distribution of standard deviation sigma.
+func (p prior) doubt(x float64) float64 {
+	if p.nu > 0 {
+		return p.weight(x) * p.nu / (p.nu + 1)
+	}
+	return p.weight(x)
+}
+
 // problem is a joint least squares fit of a model to the corners of all tags.
 type problem struct {
 	tags   []observation
@@ -96,7 +105,7 @@ func (p *problem) solve(start *model) (*fitted, error) {
 	const rounds = 60
 	for round := range rounds {
 		f.rounds = round + 1
-		N, g := p.normal(m, f, active)
+		N, g := p.normal(m, f, active, 1, prior.weight)
 		improved := false
 		for range 12 {
 			D := N.clone()
@@ -147,7 +156,7 @@ func (p *problem) solve(start *model) (*fitted, error) {
 	f.cost = cost
 	variance = spreadOf()
 	f.scale = max(1, variance)
-	N, _ := p.normalScaled(m, f, active, 1/f.scale)
+	N, _ := p.normal(m, f, active, 1/f.scale, prior.doubt)
 	if !N.chol() {
 		return nil, errNoMinimum
 	}
@@ -220,12 +229,8 @@ func (p *problem) reweigh(f *fitted, variance float64) float64 {
 	return change
 }
 
-func (p *problem) normal(m *model, f *fitted, active []int) (*spd, []float64) {
-	return p.normalScaled(m, f, active, 1)
-}
-
-// normalScaled builds the normal equations by differences, the corners' part multiplied by scale.
-func (p *problem) normalScaled(m *model, f *fitted, active []int, scale float64) (*spd, []float64) {
+// normal builds the normal equations by differences, the corners' part multiplied by scale, the priors' weights as given.
+func (p *problem) normal(m *model, f *fitted, active []int, scale float64, weight func(prior, float64) float64) (*spd, []float64) {
 	n := len(active)
 	N, g := newSPD(n), make([]float64, n)
 	// Every tag depends on the shared unknowns and on its own strip's.
@@ -274,7 +279,7 @@ func (p *problem) normalScaled(m *model, f *fitted, active []int, scale float64)
 		}
 	}
 	for a, i := range active {
-		w := p.priors[i].weight(m.x[i])
+		w := weight(p.priors[i], m.x[i])
 		N.a[a*n+a] += w
 		g[a] -= w * (m.x[i] - p.priors[i].mean)
 	}
