@@ -2,8 +2,8 @@ package render
 
 import (
 	"bytes"
-	"fmt"
 	"io"
+	"strconv"
 
 	"portmatch/internal/compare"
 	"portmatch/internal/geom"
@@ -46,7 +46,7 @@ func DXF(w io.Writer, r *compare.Result, o OutlineOptions) error {
 				d.put(0, "LAYER")
 				d.put(2, l.name)
 				d.put(70, "0")
-				d.put(62, fmt.Sprint(l.colour))
+				d.put(62, strconv.Itoa(l.colour))
 				d.put(6, "CONTINUOUS")
 			}
 		})
@@ -74,7 +74,12 @@ func DXF(w io.Writer, r *compare.Result, o OutlineOptions) error {
 // dxf collects group codes and their values, one a line.
 type dxf struct{ bytes.Buffer }
 
-func (d *dxf) put(code int, value string) { fmt.Fprintf(d, "%3d\n%s\n", code, value) }
+func (d *dxf) put(code int, value string) {
+	d.WriteString(strconv.Itoa(code))
+	d.WriteByte('\n')
+	d.WriteString(value)
+	d.WriteByte('\n')
+}
 
 func (d *dxf) point(p geom.PointMM) {
 	d.put(10, micro(p.X))
@@ -92,7 +97,7 @@ func (d *dxf) section(name string, body func()) {
 func (d *dxf) table(name string, n int, body func()) {
 	d.put(0, "TABLE")
 	d.put(2, name)
-	d.put(70, fmt.Sprint(n))
+	d.put(70, strconv.Itoa(n))
 	body()
 	d.put(0, "ENDTAB")
 }

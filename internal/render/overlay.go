@@ -156,22 +156,25 @@ func (p *picture) clearRound() {
 // drawPort draws a port's two edges, what lies between them, and where the edge is unsure. The tints go over the lines'
 // dark casings, so that a sliver a few pixels wide isn't buried under them.
 func (p *picture) drawPort(port *compare.PortResult) {
-	work, target := outlineOf(port.WorkOutline), outlineOf(port.TargetOutline)
+	work, target := p.drawn(port.WorkOutline), p.drawn(port.TargetOutline)
 	if len(work) > 2 {
-		p.trace(work, true)
+		p.trace(work)
 		p.strokeWork()
 	}
 	if len(target) > 2 {
-		p.trace(target, true)
+		p.trace(target)
 		p.strokeTarget()
 		p.fillPort(target, work)
-		p.trace(target, true)
+		p.trace(target)
 		p.dc.SetLineWidth(p.thin())
 		p.dc.SetColor(gray(0xff))
 		p.dc.Stroke()
 	}
-	for _, arc := range port.UnsureArcs {
-		p.drawUnsure(stretch(target, arc[0], arc[1]))
+	if len(target) > 2 && len(port.UnsureArcs) > 0 {
+		full := outlineOf(port.TargetOutline) // arcs are counted along all its points
+		for _, arc := range port.UnsureArcs {
+			p.drawUnsure(stretch(full, arc[0], arc[1]))
+		}
 	}
 }
 

@@ -22,12 +22,11 @@ const ptPerMM = 72 / 25.4 // ISO 32000: the user unit is 1/72 in
 
 // document is a PDF in the making: 1:1 in mm, origin at the lower-left corner of each page.
 type document struct {
-	buf     bytes.Buffer
-	pdf     *pdf.PDF
-	ctx     *canvas.Context
-	fonts   *canvas.FontFamily
-	title   string
-	started bool
+	buf   bytes.Buffer
+	pdf   *pdf.PDF
+	ctx   *canvas.Context
+	fonts *canvas.FontFamily
+	title string
 }
 
 func newDocument(title string) (*document, error) {

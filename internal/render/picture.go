@@ -216,13 +216,19 @@ func (p *picture) coverage(o geom.Outline, r image.Rectangle) *image.Alpha {
 	return a
 }
 
-// trace puts a curve into gg's path; points that can't be told apart on screen are left out.
-func (p *picture) trace(pts []geom.PointMM, closed bool) {
+// drawn returns an outline with no more points than can be told apart on screen; none at all if it lies out of view.
+func (p *picture) drawn(outline [][2]float64) geom.Outline {
 	const tellApartPx = 0.1
-	if closed {
-		pts = geom.Outline(pts).Simplified(tellApartPx / p.k)
+	o := outlineOf(outline)
+	if !boundsOf(o).meets(p.view) {
+		return nil
 	}
-	for i, q := range pts {
+	return o.Simplified(tellApartPx / p.k)
+}
+
+// trace puts a closed curve into gg's path.
+func (p *picture) trace(o geom.Outline) {
+	for i, q := range o {
 		x, y := p.at(q)
 		if i == 0 {
 			p.dc.MoveTo(x, y)
@@ -230,9 +236,7 @@ func (p *picture) trace(pts []geom.PointMM, closed bool) {
 			p.dc.LineTo(x, y)
 		}
 	}
-	if closed {
-		p.dc.ClosePath()
-	}
+	p.dc.ClosePath()
 }
 
 // cased strokes the current path in one colour on a wider line of another, so that it shows on light and dark alike.
