@@ -69,7 +69,7 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	for _, half := range []float64{0.5, 0.3} {
 		b, level, spread := s.profiles(base, m, half)
 		e := m.scan(b, make([]float64, len(base)), half, 0.25*b.pxMM, level, spread)
-		r = e.read(b, half, level, spread)
+		r = e.read(m, b, half, level, spread)
 		base = resampleClosed(r.outline, b.spacing)
 		base = smoothClosed(base, b.spacing, 0.3)
 	}

@@ -219,9 +219,7 @@ func (r *edgeReading) edge(m edgeModel) face.Edge {
 	e := face.Edge{Outline: r.outline, SigmaMM: r.sigmaMM, Sure: r.sure, CorrMM: corrMM}
 	e.BiasMM = make([]float64, len(r.outline))
 	for i := range e.BiasMM {
-		// A twentieth of a pixel for what is left of the tone curve and the lens's blur; a fifth of a rim, whose shape the
-		// light shows or hides.
-		e.BiasMM[i] = math.Hypot(0.05*r.pxMM, 0.15*m.rimMM)
+		e.BiasMM[i] = r.bias(i, m)
 	}
 	return e
 }
