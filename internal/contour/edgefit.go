@@ -17,6 +17,9 @@ type edgeModel struct {
 	wallMM  float64 // depth of the cut wall of a thin part, down to the bench; 0 for a thick part
 	rimMM   float64 // size of a rounding or chamfer of the edge; 0 for a sharp one
 	sigmaMM float64 // blur, standard deviation
+	// doubt: the rim may as well be a bare, flat band at the edge, where a file or a gasket has taken the dye off. The edge is then put
+	// midway.
+	doubt bool
 }
 
 // width returns w at a vertex with the given lean, and whether there is a second transition at all.

@@ -55,6 +55,7 @@ func (s *surface) settle(bases [][]geom.PointMM, m edgeModel) edgeModel {
 	if sharp > 1.7*misfit(t) {
 		// The outermost part of a rounding hardly leans and looks like the face.
 		m.rimMM = rounding * rim
+		m.doubt = s.dyed(bases)
 		m.sigmaMM = least(geometricSteps(0.4*px, 2.6*px, 1.3), func(x float64) float64 { t := m; t.sigmaMM = x; return misfit(t) })
 	}
 	return m
@@ -97,4 +98,23 @@ func everyOf(v []float64, k int) []float64 {
 		out = append(out, v[i])
 	}
 	return out
+}
+
+// dyed tells whether the face next to the openings is covered with layout dye: strongly coloured, where metal is not.
+func (s *surface) dyed(bases [][]geom.PointMM) bool {
+	const coloured = 0.12 // chroma over brightness; bare metal, rust and grey gaskets have under 0.08, blue dye 0.3 and more
+	var all []float64
+	for _, base := range bases {
+		px := s.mmPerPx(base[0])
+		b := s.unroll(base, -2, -0.5, px, 0, true)
+		if b.hue == nil {
+			return false
+		}
+		for i := 0; i < len(b.hue); i += 14 {
+			if x := b.hue[i&^1]; x == x {
+				all = append(all, math.Hypot(float64(x), float64(b.hue[i|1])))
+			}
+		}
+	}
+	return quantile(all, 0.5) > coloured
 }

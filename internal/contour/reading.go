@@ -40,6 +40,9 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 	for i, q := range path {
 		x, sigma, inside := e.minimum(i, q, tau2)
 		r.raw[i] = e.lo + x*e.step
+		if m.doubt {
+			r.raw[i] += 0.5 * m.width(b.lean[i])
+		}
 		r.sigmaMM[i] = sigma
 		r.slackMM[i] = e.slack(i, q, tau2)
 		f := &e.fits[i]
@@ -115,6 +118,9 @@ func (e *edgeScan) minimum(i, q int, tau2 float64) (x, sigmaMM float64, ok bool)
 // differs from the face, three tenths of its width.
 func (r *edgeReading) bias(i int, m edgeModel) float64 {
 	v := math.Hypot(math.Max(0.1*r.pxMM, 0.6*r.slackMM[i]), 0.2*m.rimMM)
+	if m.doubt {
+		v = math.Hypot(v, 0.3*m.rimMM)
+	}
 	if r.faint[i] {
 		v = math.Hypot(v, 0.3*r.wallMM[i])
 	}
