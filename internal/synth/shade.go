@@ -169,6 +169,7 @@ func (w *world) benchAlbedo(x, y float64) RGB {
 	case "wood":
 		g := w.cloud.at(u/90, v/7)
 		f := g*1.3 - math.Floor(g*1.3)
+		f = min(f/0.92, (1-f)/0.08) // a year's wood darkens slowly and ends fast, but not at once
 		return a.scaled(0.55 + 0.6*f + 0.08*w.grain.at(u/20, v/1.5))
 	case "steel":
 		t := ramp(w.grain.at(u/11, v/11), 1.5, 1.7)

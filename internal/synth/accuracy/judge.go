@@ -41,6 +41,7 @@ type portRow struct {
 	outcome              string
 	reason               string
 	measured             bool
+	target, work         outlineError
 }
 
 // sceneRow is the judgement of one scene.
@@ -99,18 +100,17 @@ func (s *scene) judge(a answer) sceneRow {
 
 // pairUp finds for every port of the result the opening of the truth it lies on.
 func (s *scene) pairUp(row *sceneRow, r *compare.Result) {
-	var strips []int
+	strips := map[string][]int{}
 	for _, c := range r.Calibration {
-		if c.Photo == "work" {
-			strips = c.Strips
-		}
+		strips[c.Photo] = c.Strips
 	}
-	faceFromJob, ok := s.known.faceFromJob(r.Alignment.JobFromWork, strips)
+	partFromJobWork, ok := partFromJob(s.known.work, r.Alignment.JobFromWork, strips["work"])
 	centres := s.known.centres()
 	if !ok {
-		faceFromJob = fitCentres(r, centres)
+		partFromJobWork = fitCentres(r, centres)
 	}
-	jobFromPair := faceFromJob.Inverse().After(s.known.partFromPair())
+	partFromJobTarget, targetOK := partFromJob(s.known.target, r.Alignment.JobFromTarget, strips["target"])
+	jobFromPair := partFromJobWork.Inverse().After(s.known.partFromPair())
 	found := map[string]bool{}
 	said := strings.Join(row.warnings, " ")
 	for i := range r.Ports {
@@ -126,7 +126,7 @@ func (s *scene) pairUp(row *sceneRow, r *compare.Result) {
 			continue
 		}
 		c, area := middle(o)
-		c = faceFromJob.Apply(c)
+		c = partFromJobWork.Apply(c)
 		id, best := "", math.Inf(1)
 		for k, q := range centres {
 			if d := q.Dist(c); d < best {
@@ -144,9 +144,17 @@ func (s *scene) pairUp(row *sceneRow, r *compare.Result) {
 		}
 		found[id] = true
 		for _, q := range s.known.pair.Ports {
-			if q.Port == id {
-				row.ports = append(row.ports, s.judgePort(p, &q, r.ToleranceMM, jobFromPair))
+			if q.Port != id {
+				continue
 			}
+			pr := s.judgePort(p, &q, r.ToleranceMM, jobFromPair)
+			if ok {
+				pr.work = outlineErrorOf(p.WorkOutline, partFromJobWork, s.known.work, id)
+			}
+			if targetOK {
+				pr.target = outlineErrorOf(p.TargetOutline, partFromJobTarget, s.known.target, id)
+			}
+			row.ports = append(row.ports, pr)
 		}
 	}
 	for _, q := range s.known.pair.Ports {
@@ -167,6 +175,49 @@ func (s *scene) isTouched(id string) bool {
 		}
 	}
 	return false
+}
+
+// outlineError is how far a traced outline stands from the truth in its own picture, camera and all: mm, positive outwards.
+type outlineError struct {
+	known                bool
+	mean, rms, p95, most float64
+}
+
+func outlineErrorOf(o [][2]float64, partFromJob geom.Rigid, truth *synth.Truth, id string) outlineError {
+	for _, p := range truth.Ports {
+		if p.ID != id || len(o) < 3 {
+			continue
+		}
+		e := outlineError{known: true}
+		var far []float64
+		for _, q := range o {
+			d := signedDistance(partFromJob.Apply(geom.PointMM{X: q[0], Y: q[1]}), p.Outline)
+			e.mean += d / float64(len(o))
+			e.rms += d * d / float64(len(o))
+			far = append(far, math.Abs(d))
+		}
+		e.rms, e.p95, e.most = math.Sqrt(e.rms), quantile(far, 0.95), quantile(far, 1)
+		return e
+	}
+	return outlineError{}
+}
+
+// signedDistance of p to an anticlockwise outline, positive outside.
+func signedDistance(p geom.PointMM, o [][2]float64) float64 {
+	best, in := math.Inf(1), false
+	for i := range o {
+		a, b := geom.PointMM{X: o[i][0], Y: o[i][1]}, geom.PointMM{X: o[(i+1)%len(o)][0], Y: o[(i+1)%len(o)][1]}
+		d := b.Sub(a)
+		t := max(0, min(1, p.Sub(a).Dot(d)/d.Dot(d)))
+		best = min(best, p.Dist(a.Add(d.Scale(t))))
+		if (a.Y > p.Y) != (b.Y > p.Y) && p.X < a.X+(p.Y-a.Y)/(b.Y-a.Y)*d.X {
+			in = !in
+		}
+	}
+	if in {
+		return -best
+	}
+	return best
 }
 
 // middle of a closed polyline, and its area.

@@ -14,7 +14,7 @@ import (
 // made is a scene with one round opening at (10, 0) of the part frame, target 2 mm larger in radius than the work, and the
 // answer of a tool that is right to the last digit, in a job frame of its own.
 func made() (*scene, *compare.Result) {
-	s := &scene{class: "made", name: "made", workable: true, known: &known{pair: &synth.PairTruth{}, work: &synth.Truth{}}}
+	s := &scene{class: "made", name: "made", workable: true, known: &known{pair: &synth.PairTruth{}, target: &synth.Truth{}, work: &synth.Truth{}}}
 	s.known.pair.PairFromWork = &[6]float64{1, 0, 0, 0, 1, 0}
 	s.known.pair.Ports = []synth.PairPort{{Port: "1", TargetAreaMM2: math.Pi * 484, PortAreaMM2: math.Pi * 400, RemoveAreaMM2: math.Pi * 84,
 		RemoveStepMM: 2, RemoveAt: &[2]float64{32, 0}, TargetCentroid: [2]float64{10, 0}, PortCentroid: [2]float64{10, 0}}}

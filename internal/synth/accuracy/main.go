@@ -228,6 +228,7 @@ func report(w io.Writer, rows []sceneRow, verbose bool) {
 		others = append(others, summarize("all others", of(func(r sceneRow) bool { return !r.workable })))
 		printTable(w, "Pictures to be refused or marked", others)
 	}
+	printOutlines(w, order, rows)
 	printReasons(w, rows)
 	if verbose {
 		fmt.Fprintln(w)

@@ -26,7 +26,6 @@ type scene struct {
 	known        *known
 	dir          string
 	target, work string
-	targetTruth  string
 	args         []string
 }
 

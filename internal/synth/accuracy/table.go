@@ -169,6 +169,36 @@ func printTable(w io.Writer, title string, lines []summary) {
 	}
 }
 
+// printOutlines says for each class how far the traced outlines themselves stand from the truth, so which picture a wrong step
+// comes from.
+func printOutlines(w io.Writer, order []string, rows []sceneRow) {
+	fmt.Fprint(w, "\nTraced outlines against the truth of their own picture (mm, positive outwards; ports with figures)\n\n")
+	fmt.Fprintf(w, "| %-12s | %-38s | %-38s |\n", "class", "target: mean, median RMS, 95 %, worst", "work: mean, median RMS, 95 %, worst")
+	fmt.Fprintf(w, "|%s|%s|%s|\n", strings.Repeat("-", 14), strings.Repeat("-", 40), strings.Repeat("-", 40))
+	for _, class := range order {
+		var cell [2]string
+		for k := range cell {
+			var mean, rms, p95, most []float64
+			for _, r := range rows {
+				for _, p := range r.ports {
+					e := []outlineError{p.target, p.work}[k]
+					if r.class == class && p.measured && e.known {
+						mean, rms, p95, most = append(mean, e.mean), append(rms, e.rms), append(p95, e.p95), append(most, e.most)
+					}
+				}
+			}
+			if len(mean) > 0 {
+				m := 0.0
+				for _, v := range mean {
+					m += v / float64(len(mean))
+				}
+				cell[k] = fmt.Sprintf("%+.3f  %.3f  %.3f  %.3f", m, quantile(rms, 0.5), quantile(p95, 0.95), quantile(most, 1))
+			}
+		}
+		fmt.Fprintf(w, "| %-12s | %-38s | %-38s |\n", class, cell[0], cell[1])
+	}
+}
+
 var digits = regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)
 var files = regexp.MustCompile(`\S+\.jpg`)
 
@@ -210,21 +240,23 @@ func writeCSV(w io.Writer, rows []sceneRow) error {
 	c := csv.NewWriter(w)
 	_ = c.Write([]string{"class", "scene", "seed", "outcome", "port", "verdict", "marked", "touched", "missed", "invented", "false_verdict",
 		"remove_true_mm", "remove_error_mm", "remove_U_mm", "past_true_mm", "past_error_mm", "past_U_mm",
-		"target_area_error_pct", "work_area_error_pct", "remove_area_error_pct", "past_area_error_pct", "seconds", "reason"})
+		"target_area_error_pct", "work_area_error_pct", "remove_area_error_pct", "past_area_error_pct",
+		"target_outline_mean_mm", "target_outline_rms_mm", "target_outline_worst_mm", "work_outline_mean_mm", "work_outline_rms_mm", "work_outline_worst_mm", "seconds", "reason"})
 	f := func(v float64) string { return fmt.Sprintf("%.4f", v) }
 	for _, r := range rows {
 		head := []string{r.class, r.name, fmt.Sprint(r.seed), r.outcome}
 		if len(r.ports) == 0 {
-			line := append(head, make([]string, 17)...)
+			line := append(head, make([]string, 23)...)
 			_ = c.Write(append(line, f(r.tookS), r.reason))
 		}
 		for _, p := range r.ports {
 			line := append(slices.Clone(head), p.port, p.verdict, fmt.Sprint(p.marked), fmt.Sprint(p.touched), fmt.Sprint(p.missed), fmt.Sprint(p.invented), fmt.Sprint(p.falseVerdict))
 			if p.measured {
 				line = append(line, f(p.removeTrue), f(p.removeErr), f(p.removeU), f(p.pastTrue), f(p.pastErr), f(p.pastU),
-					f(p.areaErrPct[0]), f(p.areaErrPct[1]), f(p.areaErrPct[2]), f(p.areaErrPct[3]))
+					f(p.areaErrPct[0]), f(p.areaErrPct[1]), f(p.areaErrPct[2]), f(p.areaErrPct[3]),
+					f(p.target.mean), f(p.target.rms), f(p.target.most), f(p.work.mean), f(p.work.rms), f(p.work.most))
 			} else {
-				line = append(line, make([]string, 10)...)
+				line = append(line, make([]string, 16)...)
 			}
 			_ = c.Write(append(line, f(r.tookS), strings.TrimSpace(p.reason+" "+p.why)))
 		}

@@ -6,25 +6,30 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"portmatch/internal/geom"
 	"portmatch/internal/synth"
 )
 
-// known is the truth of a pair: how the openings differ, and where they lie in the work picture.
+// known is the truth of a pair: how the openings differ, and where they lie in both pictures.
 type known struct {
-	pair *synth.PairTruth
-	work *synth.Truth
+	pair         *synth.PairTruth
+	target, work *synth.Truth
 }
 
-// readKnown reads a pair's truth and that of its work picture, which lies beside it.
+// readKnown reads a pair's truth and that of its pictures, which lie beside it.
 func readKnown(path string) (*known, error) {
-	k := &known{pair: &synth.PairTruth{}, work: &synth.Truth{}}
+	k := &known{pair: &synth.PairTruth{}, target: &synth.Truth{}, work: &synth.Truth{}}
 	if err := readJSON(path, k.pair); err != nil {
 		return nil, err
 	}
-	return k, readJSON(filepath.Join(filepath.Dir(path), k.pair.Face+".truth.json"), k.work)
+	beside := func(name string) string { return filepath.Join(filepath.Dir(path), name+".truth.json") }
+	if err := readJSON(beside(k.pair.Target), k.target); err != nil {
+		return nil, err
+	}
+	return k, readJSON(beside(k.pair.Face), k.work)
 }
 
 func readJSON(path string, to any) error {
@@ -38,27 +43,24 @@ func readJSON(path string, to any) error {
 	return nil
 }
 
-// faceFromJob takes places of the result to the work picture's part frame: the result says where the work face lies in the job
-// frame, and the face frame is that of the lowest-numbered strip, whose place in the part frame is known. ok is false
-// without a strip.
-func (k *known) faceFromJob(jobFromWork [6]float64, strips []int) (geom.Rigid, bool) {
-	m := jobFromWork
-	workFromJob := geom.Rigid{A: m[0], B: m[1], Tx: m[2], C: m[3], D: m[4], Ty: m[5]}.Inverse()
+// partFromJob takes places of the result to a picture's part frame: the result says where the face lies in the job frame, and the
+// face frame is that of the picture's lowest-numbered strip, whose place in the part frame is known. ok is false without a
+// strip.
+func partFromJob(picture *synth.Truth, jobFromFace [6]float64, strips []int) (m geom.Rigid, ok bool) {
+	j := jobFromFace
+	faceFromJob := geom.Rigid{A: j[0], B: j[1], Tx: j[2], C: j[3], D: j[4], Ty: j[5]}.Inverse()
 	if len(strips) == 0 {
-		return workFromJob, false
+		return faceFromJob, false
 	}
-	low := strips[0]
-	for _, s := range strips {
-		low = min(low, s)
-	}
-	for _, s := range k.work.Strips {
+	low := slices.Min(strips)
+	for _, s := range picture.Strips {
 		if s.Strip == low {
 			a := s.RotDeg * math.Pi / 180
 			partFromStrip := geom.Rigid{A: math.Cos(a), B: -math.Sin(a), Tx: s.Origin[0], C: math.Sin(a), D: math.Cos(a), Ty: s.Origin[1]}
-			return partFromStrip.After(workFromJob), true
+			return partFromStrip.After(faceFromJob), true
 		}
 	}
-	return workFromJob, false
+	return faceFromJob, false
 }
 
 // centres are the middles of the work openings in the part frame, by port id.
@@ -86,16 +88,11 @@ func rayTraced(dir string) ([]scene, error) {
 			continue // the tool measures where the flat face ends
 		}
 		s := scene{class: "traced", name: strings.TrimSuffix(filepath.Base(f), ".pair.truth.json"), workable: true, known: k, dir: dir}
-		s.target, s.targetTruth = filepath.Join(dir, k.pair.Target+".jpg"), filepath.Join(dir, k.pair.Target+".truth.json")
-		s.work = filepath.Join(dir, k.pair.Face+".jpg")
-		var t synth.Truth
-		if err := readJSON(s.targetTruth, &t); err != nil {
-			return nil, err
-		}
+		s.target, s.work = filepath.Join(dir, k.pair.Target+".jpg"), filepath.Join(dir, k.pair.Face+".jpg")
 		for _, side := range []struct {
 			name string
 			t    *synth.Truth
-		}{{"target", &t}, {"work", k.work}} {
+		}{{"target", k.target}, {"work", k.work}} {
 			if h := side.t.PlaneOffset.FaceMinusStripsMM; h != 0 {
 				s.args = append(s.args, "--"+side.name+"-height", fmt.Sprint(h))
 			}
