@@ -64,7 +64,7 @@ func mapOptions(set job.Settings) (render.MapOptions, error) {
 	return o, nil
 }
 
-// addPass saves a result as the next pass of the job, with everything that shows it.
+// addPass saves a result as the next pass of the job, with everything that shows it, and brings the report up to date.
 func addPass(ctx context.Context, s *job.Session, set job.Settings, r *compare.Result, work *sight) error {
 	m, err := mapOptions(set)
 	if err != nil {
@@ -75,7 +75,10 @@ func addPass(ctx context.Context, s *job.Session, set job.Settings, r *compare.R
 		r.Pass = number
 		return drawFiles(ctx, dir, passFiles(r, work, render.Units(set.Units), m))
 	})
-	return err
+	if err != nil {
+		return err
+	}
+	return writeReport(s)
 }
 
 // extension is what a copy of a photo is called after its dot.
@@ -98,7 +101,8 @@ func tell(c *cli.Context, j *job.Job, r *compare.Result) error {
 	if err := render.Table(c.App.Writer, r, render.Units(j.Settings.Units)); err != nil {
 		return err
 	}
-	fmt.Fprintf(c.App.ErrWriter, "\nPicture: %s\nMap:     %s\n", j.PassFile(r.Pass, "overlay.png"), j.PassFile(r.Pass, "map.pdf"))
+	fmt.Fprintf(c.App.ErrWriter, "\nPicture: %s\nMap:     %s\nReport:  %s\n",
+		j.PassFile(r.Pass, overlayName), j.PassFile(r.Pass, "map.pdf"), filepath.Join(j.Dir, "report.html"))
 	return nil
 }
 
@@ -110,13 +114,20 @@ type file struct {
 	write func(io.Writer) error
 }
 
+const overlayName = "overlay.png"
+
+func closeUpName(port int) string { return fmt.Sprintf("port-%d.png", port) }
+
 // passFiles are a pass's files besides its photo. work has the photo that the overlays are drawn on.
 func passFiles(r *compare.Result, work *sight, u render.Units, m render.MapOptions) []file {
 	p := overlayPhoto(r, work)
 	// The largest pictures come first, so that they don't start last when the files are drawn side by side.
-	files := []file{{"result.json", func(w io.Writer) error { return writeJSON(w, r) }}, {"overlay.png", func(w io.Writer) error { return render.Overlay(w, r, p, render.PictureOptions{Units: u}) }}}
+	files := []file{
+		{"result.json", func(w io.Writer) error { return writeJSON(w, r) }},
+		{overlayName, func(w io.Writer) error { return render.Overlay(w, r, p, render.PictureOptions{Units: u}) }},
+	}
 	for _, port := range r.Ports {
-		files = append(files, file{fmt.Sprintf("port-%d.png", port.Port), func(w io.Writer) error {
+		files = append(files, file{closeUpName(port.Port), func(w io.Writer) error {
 			return render.CloseUp(w, r, port.Port, p, render.PictureOptions{Units: u})
 		}})
 	}

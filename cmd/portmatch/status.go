@@ -10,6 +10,7 @@ import (
 	"portmatch/internal/contour"
 	"portmatch/internal/job"
 	"portmatch/internal/photo"
+	"portmatch/internal/render"
 	"portmatch/internal/scalecard"
 )
 
@@ -40,14 +41,12 @@ func report(stderr io.Writer, err error) int {
 func statusOf(err error) int {
 	is := func(target error) bool { return errors.Is(err, target) }
 	switch {
-	case as[*usageError](err):
+	case as[*usageError](err), as[*render.TooLargeError](err), is(scalecard.ErrBadOption):
 		return statusUsage
 	case as[*fileError](err), is(photo.ErrUnreadable):
 		return statusFile
 	case as[*photo.Error](err), as[*photoError](err):
 		return statusPhoto
-	case is(scalecard.ErrBadOption):
-		return statusUsage
 	case as[*scalecard.Error](err), as[*contour.Error](err), as[*compare.FaceError](err):
 		return statusPhoto
 	case as[*compare.MismatchError](err), as[*compare.AmbiguousError](err):

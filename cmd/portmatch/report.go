@@ -1,0 +1,49 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"path/filepath"
+
+	"portmatch/internal/job"
+	"portmatch/internal/render"
+)
+
+// writeReport sets the job's page anew from what its passes hold.
+func writeReport(s *job.Session) error {
+	rep := render.Report{Job: filepath.Base(s.Job.Dir), Units: render.Units(s.Job.Settings.Units)}
+	for _, p := range s.Job.Passes {
+		r, err := readResult(s.Job, p.Number)
+		if err != nil {
+			return err
+		}
+		rp := render.ReportPass{Result: r, CloseUps: make(map[int][]byte)}
+		if rp.Overlay, err = s.Job.ReadPassFile(p.Number, overlayName); err != nil {
+			return err
+		}
+		for _, port := range r.Ports {
+			if rp.CloseUps[port.Port], err = s.Job.ReadPassFile(p.Number, closeUpName(port.Port)); err != nil {
+				return err
+			}
+		}
+		rep.Passes = append(rep.Passes, rp)
+	}
+	rep.Assumed = assumed(s.Job.Settings, rep.Units)
+	return s.WriteReport(func(w io.Writer) error { return render.HTML(w, rep) })
+}
+
+// assumed says what a job takes for granted because the user said so, or said nothing.
+func assumed(set job.Settings, u render.Units) []string {
+	above := func(what string, mm float64) string {
+		if mm == 0 {
+			return fmt.Sprintf("The %s was taken to lie level with its strips.", what)
+		}
+		return fmt.Sprintf("The %s was taken to stand %s %s above its strips.", what, u.LengthText(mm), u.Length())
+	}
+	printed := "The card was taken to be printed at its true size. An error of the printer cancels in steps and areas where both " +
+		"photos show strips from one print, but for its own share of the figure, and in a map from the same printer."
+	if set.PrintedXMM > 0 || set.PrintedYMM > 0 {
+		printed = "The card's size was corrected by what calipers read on its check lines."
+	}
+	return []string{above("target", set.TargetHeightMM), above("work face", set.WorkHeightMM), printed}
+}
