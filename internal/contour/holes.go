@@ -3,281 +3,154 @@ package contour
 import (
 	"math"
 
-	"portmatch/internal/face"
 	"portmatch/internal/geom"
 )
 
+// holeFit is a candidate for a hole, fitted at every depth that its second circle may have.
+type holeFit struct {
+	h  *holeBand
+	at []twinFit
+	p  []float64 // of the depths, sums to 1
+}
+
 // measureHoles fits circles to the edges of the round candidates; what does not turn out round is none.
 func (v *Survey) measureHoles() {
-	n := len(v.open.holes)
-	first := make([]circleFit, n)
-	parallelItems(n, func(i int) { first[i] = v.startHole(v.open.holes[i]) })
-	var starts []circleFit
-	for i, f := range first {
-		if c, d, _ := roundness(v.open.holes[i]); f.centre.Dist(c) < 0.35*d+0.5 {
-			starts = append(starts, f)
+	v.holes = nil
+	if v.thin {
+		v.measureGasketHoles()
+		return
+	}
+	fits := make([]*holeFit, len(v.open.holes))
+	starts := make([]*holeStart, len(v.open.holes))
+	parallelItems(len(starts), func(i int) {
+		c, d, _ := roundness(v.open.holes[i])
+		starts[i] = v.startHole(c, d/2, 0.7, firstShape)
+	})
+	v.holeShape = bestShape(starts)
+	parallelItems(len(starts), func(i int) {
+		if starts[i] != nil {
+			fits[i] = v.fitHole(starts[i], v.holeShape)
+		}
+	})
+	v.fits = nil
+	for _, f := range fits {
+		if f != nil {
+			v.fits = append(v.fits, f)
 		}
 	}
-	rims := make([]float64, len(starts))
-	if !v.thin {
-		rims = v.chamfers(starts)
-	}
-	found := make([]*face.Hole, len(starts))
-	parallelItems(len(starts), func(i int) { found[i] = v.finishHole(starts[i], rims[i]) })
-	v.holes = nil
-	for _, h := range found {
-		if h != nil {
+	vote(v.fits)
+	for _, f := range v.fits {
+		if h := v.accept(f); h != nil {
 			v.holes = append(v.holes, *h)
 		}
 	}
 }
 
-// holeModel is what is known of a hole's edge beforehand.
-func (v *Survey) holeModel(px float64) edgeModel {
-	m := edgeModel{sigmaMM: math.Max(0.4, 0.7*v.sol.BlurPx) * px}
-	if v.thin {
-		m.wallMM = v.opt.HeightMM + benchDropMM
-	}
-	return m
+// firstShape serves until the photo's own edges have been seen.
+var firstShape = newEdgeShape(0.6, 0.8)
+
+// holeStart is where the fit of a candidate begins.
+type holeStart struct {
+	h    *holeBand
+	best twinFit
 }
 
-// startHole finds the circle by regions, to a few tenths of a mm.
-func (v *Survey) startHole(l *loop) circleFit {
-	centre, d, _ := roundness(l)
-	m := v.holeModel(v.s.mmPerPx(centre))
-	f := circleFit{centre: centre, radiusMM: d / 2, model: m}
-	for _, half := range []float64{math.Min(2, 0.35*d), 1} {
-		f = v.s.circleEnd(f, m, half)
+// wallDepth is how far the foot of a gasket's cut wall lies below its face: paper and card under the strips are thin, but
+// the bench lies that much below their print.
+func (v *Survey) wallDepth() float64 { return v.opt.HeightMM + benchDropMM }
+
+
+// startHole looks for the circles of a hole near a rough one: within far mm of its centre. It returns nil outside the photo.
+func (v *Survey) startHole(centre geom.PointMM, radius, far float64, shape *edgeShape) *holeStart {
+	out, in := 2.6, 1.2
+	depths := []float64{0, 0.15, 0.3, 0.5, 0.7, 0.9}
+	if v.thin {
+		depths = []float64{v.wallDepth()}
+	}
+	// Once to find it, once more with the rays from the bore's middle.
+	h := v.s.holeBand(centre, radius, in+0.5, out+0.5, v.thin, shape)
+	if h == nil {
+		return nil
+	}
+	from := []twin{h.second(geom.PointMM{}, radius, 0)}
+	if v.thin {
+		// What closes at some grey level may be the whole opening, or as much of the bench as is seen through it.
+		d := v.wallDepth()
+		from = []twin{h.second(geom.PointMM{}, radius, d), h.second(h.lean.Scale(-d/2), radius, d)}
+	}
+	got := h.search(from, far, -0.5, 0.9, depths)
+	if len(got) == 0 {
+		return nil
+	}
+	h, t := h.again(v.s, got)
+	if h == nil {
+		return nil
+	}
+	best := twinFit{cost: math.Inf(1)}
+	for _, g := range t {
+		if f := h.settle(g, 4); f.cost < best.cost {
+			best = f
+		}
+	}
+	return &holeStart{h, best}
+}
+
+// again unrolls the photo anew round the first of the circles, and returns the circles as seen from there.
+func (h *holeBand) again(s *surface, t []twin) (*holeBand, []twin) {
+	mid := h.mid.Add(t[0].b)
+	b := s.holeBand(mid, t[0].r, 1.2, 2.6, h.wall, h.shape)
+	if b == nil {
+		return nil, nil
+	}
+	out := make([]twin, len(t))
+	for i, x := range t {
+		x.b = x.b.Sub(t[0].b)
+		out[i] = x
+	}
+	return b, out
+}
+
+// bestShape chooses the shape of edges in the photo, one for all holes.
+func bestShape(starts []*holeStart) *edgeShape {
+	var shapes []*edgeShape
+	for _, sigma := range []float64{0.4, 0.5, 0.6, 0.75, 0.9, 1.1, 1.4, 1.8} {
+		for _, halo := range []float64{0, 0.5, 1, 1.5} {
+			shapes = append(shapes, newEdgeShape(sigma, halo))
+		}
+	}
+	cost := make([]float64, len(shapes))
+	parallelItems(len(shapes), func(i int) {
+		for _, s := range starts {
+			if s != nil {
+				h := *s.h
+				h.shape = shapes[i]
+				cost[i] += h.total(s.best.twin)
+			}
+		}
+	})
+	best := 0
+	for i, c := range cost {
+		if c < cost[best] {
+			best = i
+		}
+	}
+	return shapes[best]
+}
+
+// fitHole fits a candidate at every depth.
+func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
+	h := s.h
+	h.shape = shape
+	f := &holeFit{h: h}
+	if v.thin {
+		f.at = []twinFit{h.settle(s.best.twin, 6)}
+	} else {
+		for d := 0.0; d < chamferMaxMM+depthStep/2; d += depthStep {
+			f.at = append(f.at, h.atDepth(s.best.twin, d))
+		}
 	}
 	return f
 }
 
-// refit fits the circle anew from the place of an earlier one.
-func (v *Survey) refit(from circleFit, m edgeModel, half, stepPx float64) circleFit {
-	px := v.s.mmPerPx(from.centre)
-	return v.s.fitCircle(geomCircle(from.centre, from.radiusMM, vertexSpacing(px)), from.centre, from.radiusMM, m, half, stepPx*px)
-}
-
-// chamfers decides how wide the chamfers of the holes are, 0 for none. Holes of one diameter were made with one tool: where
-// a chamfer has the face's own brightness and only the bore shows, the other holes tell how far its outer edge is.
-func (v *Survey) chamfers(starts []circleFit) []float64 {
-	rims := []float64{0, 0.15, 0.25, 0.4, 0.55, 0.7, 0.85, 1.0}
-	fits := make([]circleFit, len(starts)*len(rims))
-	parallelItems(len(fits), func(k int) {
-		f := starts[k/len(rims)]
-		m := f.model
-		m.rimMM = rims[k%len(rims)]
-		fits[k] = v.refit(f, m, 0.3+m.rimMM, 0.5)
-	})
-	// How much better the edge must fit with a rim, in the geometric mean over the holes, for the rim to be believed: a second
-	// transition always helps a little (it takes up the sharpening), up to 1.5 times on sharp edges in ray-traced photos.
-	const rimGain = 1.35
-	out := make([]float64, len(starts))
-	done := make([]bool, len(starts))
-	for i := range starts {
-		if done[i] {
-			continue
-		}
-		bore := fits[i*len(rims)].radiusMM
-		gain := make([]float64, len(rims))
-		var group []int
-		for j := i; j < len(starts); j++ {
-			if r := fits[j*len(rims)].radiusMM; !done[j] && math.Abs(r-bore) < math.Max(0.12*bore, 0.5) {
-				group = append(group, j)
-				for k := range rims {
-					gain[k] += math.Log(fits[j*len(rims)].misfit / fits[j*len(rims)+k].misfit)
-				}
-			}
-		}
-		best := 0
-		for k, g := range gain {
-			if g > gain[best] {
-				best = k
-			}
-		}
-		if gain[best] < math.Log(rimGain)*float64(len(group)) {
-			best = 0
-		}
-		for _, j := range group {
-			done[j] = true
-			out[j] = rims[best]
-		}
-	}
-	return out
-}
-
-// finishHole returns nil where the candidate is not a round hole.
-func (v *Survey) finishHole(start circleFit, rim float64) *face.Hole {
-	m := start.model
-	m.rimMM = rim
-	c := v.refit(start, m, 0.5+rim, 0.5)
-	// Once more from close by, for the profiles to run straight across the edge.
-	c = v.refit(c, m, 0.3, 0.25)
-	if c.agree < leastRound || 2*c.radiusMM < minHoleMM {
-		return nil
-	}
-	bias := math.Hypot(0.05*v.s.mmPerPx(c.centre), 0.1*rim)
-	return &face.Hole{Centre: c.centre, DiameterMM: 2 * c.radiusMM,
-		SigmaCentreMM:   math.Hypot(math.Sqrt((c.cov[0][0]+c.cov[1][1])/2), 0.5*bias),
-		SigmaDiameterMM: 2 * math.Hypot(math.Sqrt(c.cov[2][2]), bias)}
-}
-
-// circleFit is a circle laid through the misfit curves of its profiles: the model of the edge, with its rim or wall, and the
-// roundness of the hole are used at once, so that the bright and the dark side of a chamfer pull at one circle.
-type circleFit struct {
-	centre   geom.PointMM
-	radiusMM float64
-	model    edgeModel
-	misfit   float64       // mean over the circle, robust, in noise variances
-	agree    float64       // share of the circle where the profile's own best place lies near the circle
-	cov      [3][3]float64 // of centre and radius, mm²
-	offMM    float64       // RMS distance of the profiles' own best places from the circle
-}
-
-// leastRound of the circle must agree with its profiles for a hole to be one.
-const leastRound = 0.55
-
-// circleEnd finds the circle, within half mm of the given one, where the face ends by regions: see faceEnd. A circle decides for
-// the whole hole whether the chamfer's outer edge or the bore is meant, where a free path would change from one to the
-// other with the light.
-func (s *surface) circleEnd(from circleFit, m edgeModel, half float64) circleFit {
-	px := s.mmPerPx(from.centre)
-	ring := geomCircle(from.centre, from.radiusMM, vertexSpacing(px))
-	b := s.unroll(ring, -half-3.2, math.Min(half+1.5+m.wallMM/2, 0.9*from.radiusMM), 0.5*px, math.Min(profileAverageMM, 0.25*from.radiusMM), true)
-	cost := m.regionCost(b, -half-2.8, -0.6, math.Min(0.6, 0.5*from.radiusMM))
-	at := func(i int, off float64) float64 {
-		j := b.index(off)
-		if j < 0 || j > float64(b.n-1) {
-			return math.Inf(1)
-		}
-		k := min(int(j), b.n-2)
-		v := cost[i*b.n+k]
-		return v + (j-float64(k))*(cost[i*b.n+k+1]-v)
-	}
-	d := searchCircle(b, half, px/4, at)
-	offs := make([]float64, len(ring))
-	for i := range offs {
-		offs[i] = d[0]*b.inward[i].X + d[1]*b.inward[i].Y - d[2]
-	}
-	return circleFit{centre: from.centre.Add(geom.PointMM{X: d[0], Y: d[1]}), radiusMM: from.radiusMM + d[2], model: m}
-}
-
-// searchCircle minimises the sum over the band's vertices of cost(i, offset of the circle's edge there) over the shift of the
-// centre and the growth of the radius, to step mm, and returns (dx, dy, dr).
-func searchCircle(b *band, half, step float64, cost func(i int, off float64) float64) [3]float64 {
-	total := func(d [3]float64) float64 {
-		var t float64
-		for i, n := range b.inward {
-			// Moving the circle by d moves its edge inward by d·inward; growing it moves the edge outward.
-			t += cost(i, d[0]*n.X+d[1]*n.Y-d[2])
-		}
-		return t
-	}
-	var at [3]float64
-	best := math.Inf(1)
-	for r := -half; r <= half; r += math.Max(2*step, half/20) {
-		for _, x := range []float64{-half / 3, 0, half / 3} {
-			for _, y := range []float64{-half / 3, 0, half / 3} {
-				if t := total([3]float64{x, y, r}); t < best {
-					best, at = t, [3]float64{x, y, r}
-				}
-			}
-		}
-	}
-	for h := half / 6; h > step; h /= 2 {
-		for moved, rounds := true, 0; moved && rounds < 20; rounds++ {
-			moved = false
-			for k := range 6 {
-				d := at
-				d[k/2] += h * float64(1-2*(k%2))
-				if math.Hypot(d[0], d[1])+math.Abs(d[2]) > 1.6*half {
-					continue
-				}
-				if t := total(d); t < best-1e-9 {
-					best, at, moved = t, d, true
-				}
-			}
-		}
-	}
-	return at
-}
-
-func geomCircle(c geom.PointMM, r, spacing float64) []geom.PointMM {
-	n := max(24, int(2*math.Pi*r/spacing))
-	out := make([]geom.PointMM, n)
-	for i := range out {
-		s, co := math.Sincos(2 * math.Pi * float64(i) / float64(n))
-		out[i] = c.Add(geom.PointMM{X: r * co, Y: r * s})
-	}
-	return out
-}
-
-// fitCircle finds the circle within half mm of the given one that fits the profiles best. step is the grid of the scan, mm.
-func (s *surface) fitCircle(ring []geom.PointMM, centre geom.PointMM, radius float64, m edgeModel, half, step float64) circleFit {
-	px := s.mmPerPx(centre)
-	b := s.unroll(ring, -(half + 2.6), half+1.2+0.8*m.wallMM+1.3*m.rimMM, 0.5*px, math.Min(profileAverageMM, 0.25*radius), false)
-	inner := -0.5
-	if half > 1 {
-		inner = -1.0
-	}
-	level, spread := faceLevels(b, -2.6, inner)
-	e := m.scan(b, make([]float64, len(ring)), half, step, level, spread)
-	tau2 := e.noise()
-	n := len(ring)
-	// The excess misfit of every profile over its own best, capped: what lies across part of a hole's edge (a washer's mark,
-	// glare) has no more to say than "not here".
-	const most = 60
-	own := make([]float64, n)
-	floor := make([]float64, n)
-	for i := range e.fits {
-		f := e.fits[i].sse
-		k := 0
-		for q, x := range f {
-			if x < f[k] {
-				k = q
-			}
-		}
-		own[i] = e.lo + float64(k)*e.step
-		floor[i] = f[k]
-	}
-	at := func(i int, off float64) float64 {
-		x := (off - e.lo) / e.step
-		if x < 0 || x > float64(e.k-1) {
-			return most
-		}
-		q := min(int(x), e.k-2)
-		f := e.fits[i].sse
-		v := f[q] + (x-float64(q))*(f[q+1]-f[q])
-		return math.Min((v-floor[i])/tau2, most)
-	}
-	d := searchCircle(b, half, step/40, at)
-	dx, dy, dr := d[0], d[1], d[2]
-	if half < 0.35 {
-		offs := make([]float64, n)
-		for i := range offs {
-			offs[i] = dx*b.inward[i].X + dy*b.inward[i].Y - dr
-		}
-	}
-	c := circleFit{centre: centre.Add(geom.PointMM{X: dx, Y: dy}), radiusMM: radius + dr, model: m}
-	var agree, sum, off2 float64
-	for i := range ring {
-		off := dx*b.inward[i].X + dy*b.inward[i].Y - dr
-		sum += math.Min((at(i, off)*tau2+floor[i])/(spread[i]*spread[i]), 1e4)
-		k := min(max(int((off-e.lo)/e.step+0.5), 0), e.k-1)
-		f := &e.fits[i]
-		contrast := math.Max(math.Abs(f.first[k]), math.Abs(f.first[k]+f.second[k])) / spread[i]
-		d := own[i] - off
-		if math.Abs(d) < math.Max(0.15, 1.5*px) && contrast > leastStep {
-			agree++
-			off2 += d * d
-		}
-	}
-	c.misfit = sum / float64(n)
-	c.agree = agree / float64(n)
-	c.offMM = math.Sqrt(off2 / math.Max(agree, 1))
-	// Independent readings round the circle, see corrMM; the centre of a circle fitted to k readings has a variance of 2/k
-	// theirs in each direction, the radius 1/k.
-	k := math.Max(3, agree*b.spacing/math.Min(corrMM, 0.5*radius))
-	c.cov[0][0], c.cov[1][1], c.cov[2][2] = off2/math.Max(agree, 1)*2/k, off2/math.Max(agree, 1)*2/k, off2/math.Max(agree, 1)/k
-	return c
-}
+// depthStep is the step of the depths that are tried; half of it, at 15° of lean, is 0.015 mm.
+const depthStep = 0.1

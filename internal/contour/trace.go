@@ -32,7 +32,9 @@ type Survey struct {
 	open openings
 	thin bool // the part is a gasket: its openings show the bench, and its cut wall
 
-	holes []face.Hole
+	holes     []face.Hole
+	fits      []*holeFit // of the holes and of what was taken for one
+	holeShape *edgeShape // of the edges in this photo
 }
 
 // benchDropMM is how far the bench lies below the strips' print, a sheet of paper or card: 0.1 to 0.3 mm (common practice, no

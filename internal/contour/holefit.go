@@ -1,0 +1,601 @@
+package contour
+
+import (
+	"math"
+
+	"portmatch/internal/geom"
+)
+
+// A hole in a face shows two circles: the edge of the face, and deeper and so displaced where the camera looks at a slant, a
+// second one. In a thick part that is the bore at the foot of its chamfer, where the dark begins; in a gasket the foot of the
+// cut wall, where the bench begins. Both belong to one axis, so one circle and one depth say where both of them are seen.
+// The strong edge is the second one, and the fit's parameters are those of the second circle as it is seen.
+
+// twin is a hole as it is seen on the face's plane, mm.
+type twin struct {
+	b     geom.PointMM // centre of the second circle, from the middle of the band
+	r     float64      // its radius
+	depth float64      // of the second circle below the face
+}
+
+// holeBand is the photo round one candidate, unrolled along rays from its middle.
+type holeBand struct {
+	*band
+	mid           geom.PointMM
+	radius        float64        // of the circle at s = 0
+	u             []geom.PointMM // unit rays, outward
+	lean          geom.PointMM   // what lies 1 mm below the middle is seen displaced by this, on the face's plane
+	shrink        float64        // what lies 1 mm below is seen larger by this factor less 1 (it is negative)
+	wall          bool           // the second circle is a wall's foot, as large as the first; else a chamfer's of 45°
+	shape         *edgeShape
+	weight        []float64 // of the samples, one row a sector: 1 / variance
+	wsum, sum, sq []float64 // running sums of weight, weighted samples and weighted squares along the rays, n+1 each
+
+	sectors int       // the rays fall into so many groups of neighbours, whose levels are the same
+	rays    int       // in a sector
+	level   []float64 // of the face beside each sector
+	spread  []float64
+	news    float64 // independent samples a sample
+}
+
+const (
+	// chamferMaxMM is the widest chamfer looked for; common practice for bolt and dowel holes is 0.3 to 1 mm, no source.
+	chamferMaxMM = 1.0
+	// sectorMM is how far along an edge the brightness of a chamfer or wall stays much the same.
+	sectorMM = 2.0
+	rayMM    = 0.4 // between rays
+)
+
+// holeBand unrolls the photo round the circle (centre, radius), inMM to its inside and outMM to its outside. It returns nil
+// where that leaves the photo.
+func (s *surface) holeBand(centre geom.PointMM, radius, inMM, outMM float64, wall bool, shape *edgeShape) *holeBand {
+	px := s.mmPerPx(centre)
+	around := 2 * math.Pi * radius
+	h := &holeBand{mid: centre, radius: radius, wall: wall, shape: shape, sectors: min(max(int(around/sectorMM+0.5), 16), 30)}
+	h.rays = max(2, int(around/float64(h.sectors)/rayMM+0.5))
+	h.u = make([]geom.PointMM, h.sectors*h.rays)
+	ring := make([]geom.PointMM, len(h.u))
+	for i := range ring {
+		si, co := math.Sincos(2 * math.Pi * (float64(i) + 0.5) / float64(len(ring)))
+		h.u[i] = geom.PointMM{X: co, Y: si}
+		ring[i] = centre.Add(h.u[i].Scale(radius))
+	}
+	h.band = s.unroll(ring, -outMM, math.Min(inMM, 0.9*radius), 0.5*px, 0, false)
+	for _, y := range h.rows {
+		if y != y {
+			return nil
+		}
+	}
+	below := func(p geom.PointMM) geom.PointMM { return s.face(s.cam.PixelFromPlane(p, s.heightMM-1)) }
+	h.lean = below(centre).Sub(centre)
+	x := below(centre.Add(geom.PointMM{X: radius})).Dist(below(centre.Sub(geom.PointMM{X: radius})))
+	y := below(centre.Add(geom.PointMM{Y: radius})).Dist(below(centre.Sub(geom.PointMM{Y: radius})))
+	h.shrink = (x+y)/(4*radius) - 1
+
+	level, spread := faceLevels(h.band, -outMM, -outMM+0.8)
+	for k := range h.sectors {
+		h.level = append(h.level, level[k*h.rays+h.rays/2])
+		h.spread = append(h.spread, spread[k*h.rays+h.rays/2])
+	}
+	h.weigh()
+	h.news = h.texture()
+	return h
+}
+
+// weigh gives every sample its weight and makes the running sums. What lies in the dark of a bore is far less noisy than a
+// milled face: texture is in proportion to brightness, and next to an edge the edge's shape is not known perfectly.
+func (h *holeBand) weigh() {
+	const (
+		darkNoise = 0.006 // of full scale, linear light: noise and compression in dark places
+		misshapen = 0.1   // of the step across an edge: how well its shape is known
+		reach     = 3     // samples, 1.5 px
+	)
+	m := h.n + 1
+	h.weight = make([]float64, h.sectors*h.n)
+	h.wsum, h.sum, h.sq = make([]float64, len(h.u)*m), make([]float64, len(h.u)*m), make([]float64, len(h.u)*m)
+	mean := make([]float64, h.n)
+	for k := range h.sectors {
+		for j := range mean {
+			mean[j] = 0
+			for i := k * h.rays; i < (k+1)*h.rays; i++ {
+				mean[j] += float64(h.rows[i*h.n+j]) / float64(h.rays)
+			}
+		}
+		w := h.weight[k*h.n : (k+1)*h.n]
+		for j := range w {
+			lo, hi, s := math.Inf(1), math.Inf(-1), 0.0
+			a, b := max(j-reach, 0), min(j+reach, h.n-1)
+			for _, v := range mean[a : b+1] {
+				lo, hi, s = math.Min(lo, v), math.Max(hi, v), s+v
+			}
+			noise := h.spread[k] * s / float64(b-a+1) / (h.level[k] + 1e-3)
+			w[j] = 1 / (noise*noise + darkNoise*darkNoise + math.Pow(misshapen*(hi-lo), 2))
+		}
+		for i := k * h.rays; i < (k+1)*h.rays; i++ {
+			ws, s, q := h.wsum[i*m:], h.sum[i*m:], h.sq[i*m:]
+			for j, v := range h.band.row(i) {
+				y := float64(v)
+				ws[j+1], s[j+1], q[j+1] = ws[j]+w[j], s[j]+w[j]*y, q[j]+w[j]*y*y
+			}
+		}
+	}
+}
+
+// texture returns how many independent samples a sample of the face is worth, from how much the means of neighbouring patches
+// of the size of a sector's stretch of chamfer differ, against what white noise of the samples' variance would make them differ.
+func (h *holeBand) texture() float64 {
+	k := int(0.6 / h.ds)
+	if 2*k > h.n {
+		return 0.1
+	}
+	var d2, v []float64
+	for c := range h.sectors {
+		var d float64
+		for a := c * h.rays; a < (c+1)*h.rays; a++ {
+			row := h.band.row(a)
+			var x, y, q float64
+			for j := range k {
+				p, r := float64(row[j]), float64(row[k+j])
+				x, y, q = x+p, y+r, q+p*p+r*r
+			}
+			d += (x - y) / float64(k*h.rays)
+			v = append(v, (q-(x*x+y*y)/float64(k))/float64(2*k-2))
+		}
+		d2 = append(d2, d*d)
+	}
+	n := float64(k * h.rays)
+	// The median of the square of a standard normal variable is 0.455.
+	return math.Min(0.5, 2*quantile(v, 0.5)/n/(quantile(d2, 0.5)/0.455+1e-12))
+}
+
+// first returns centre (from the middle) and radius of the face's edge.
+func (h *holeBand) first(t twin) (geom.PointMM, float64) {
+	e := t.b.Sub(h.lean.Scale(t.depth))
+	r := t.r / (1 + h.shrink*t.depth)
+	if !h.wall {
+		r += t.depth
+	}
+	return e, r
+}
+
+// second is the inverse of first.
+func (h *holeBand) second(e geom.PointMM, r, depth float64) twin {
+	if !h.wall {
+		r -= depth
+	}
+	return twin{e.Add(h.lean.Scale(depth)), r * (1 + h.shrink*depth), depth}
+}
+
+// reachOf returns how far from the middle the circle (e, r) crosses the ray u.
+func reachOf(e geom.PointMM, r float64, u geom.PointMM) float64 {
+	a := e.Dot(u)
+	return a + math.Sqrt(math.Max(r*r-e.Dot(e)+a*a, 0))
+}
+
+// edges returns where every ray crosses the face's edge and the second circle, as offsets s.
+func (h *holeBand) edges(t twin, s1, s2 []float64) {
+	e, r := h.first(t)
+	for i, u := range h.u {
+		s1[i] = h.radius - reachOf(e, r, u)
+		s2[i] = math.Max(s1[i], h.radius-reachOf(t.b, t.r, u))
+	}
+}
+
+// edgeShape is what a straight edge from level 0 to level 1 looks like across, in pixels: blurred, and sharpened by the camera.
+// A camera sharpens gamma-coded pixels, so that in linear light the overshoot on the bright side is large and that on the
+// dark side small.
+type edgeShape struct {
+	sigmaPx, halo float64
+	rise, fall    [shapeSteps + 2]float64 // the first level dark, and bright
+}
+
+const (
+	shapeReach = 5.0  // px to either side of the edge; beyond it all is flat
+	shapeSteps = 1000 // of 0.01 px
+	sharpenPx  = 1.0  // standard deviation of the blur that sharpening compares with, px: that of a 3 x 3 neighbourhood
+	darkHalo   = 0.2  // overshoot on the dark side, of that on the bright side
+)
+
+func newEdgeShape(sigmaPx, halo float64) *edgeShape {
+	e := &edgeShape{sigmaPx: sigmaPx, halo: halo}
+	wide := math.Hypot(sigmaPx, sharpenPx)
+	for i := range e.rise {
+		x := float64(i)*2*shapeReach/shapeSteps - shapeReach
+		f := phi(x / sigmaPx)
+		over := halo * (f - phi(x/wide))
+		if x < 0 {
+			e.fall[i], e.rise[i] = f+over, f+darkHalo*over
+		} else {
+			e.fall[i], e.rise[i] = f+darkHalo*over, f+over
+		}
+	}
+	return e
+}
+
+// shapeAt returns the shape at x px past the edge.
+func shapeAt(table *[shapeSteps + 2]float64, x float64) float64 {
+	t := (x + shapeReach) * (shapeSteps / (2 * shapeReach))
+	if t <= 0 {
+		return 0
+	}
+	if t >= shapeSteps {
+		return 1
+	}
+	i := int(t)
+	return table[i] + (t-float64(i))*(table[i+1]-table[i])
+}
+
+// sumOver returns the weighted sum and the weight of ray i's samples from s = a to b.
+func (h *holeBand) sumOver(i int, a, b float64) (float64, float64) {
+	j0, j1 := max(int(math.Ceil(h.index(a))), 0), min(int(h.index(b)), h.n-1)
+	if j1 <= j0 {
+		return 0, 0
+	}
+	s, w := h.sum[i*(h.n+1):], h.wsum[i*(h.n+1):]
+	return s[j1+1] - s[j0], w[j1+1] - w[j0]
+}
+
+// levels is what a sector's fit finds.
+type levels struct {
+	sse  float64
+	cost float64 // minus the log likelihood, the levels marginalised
+	// Level of the face, step at its edge, step at the second circle, rise or fall behind that over rampMM.
+	x  [4]float64
+	as look
+}
+
+// fitSector fits the levels of sector k with the edges of its rays at s1 + shift and s2 + shift.
+func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) levels {
+	lo, hi := k*h.rays, (k+1)*h.rays
+	two := false
+	var outer, between, inner, nOuter, nBetween, nInner float64
+	for i := lo; i < hi; i++ {
+		a, b := s1[i]+shift, s2[i]+shift
+		two = two || b-a > 0.3*h.pxMM
+		v, n := h.sumOver(i, a-0.6, a)
+		outer, nOuter = outer+v, nOuter+n
+		v, n = h.sumOver(i, a, b)
+		between, nBetween = between+v, nBetween+n
+		v, n = h.sumOver(i, b, b+0.5)
+		inner, nInner = inner+v, nInner+n
+	}
+	outer, inner = outer/math.Max(nOuter, 1e-9), inner/math.Max(nInner, 1e-9)
+	if nBetween > 0 {
+		between /= nBetween
+	} else {
+		between = inner
+	}
+	t1, t2 := &h.shape.fall, &h.shape.fall
+	if between > outer {
+		t1 = &h.shape.rise
+	}
+	if inner > between {
+		t2 = &h.shape.rise
+	}
+	var ata [4][5]float64
+	var yy float64
+	inv := 1 / h.pxMM
+	weight := h.weight[k*h.n : (k+1)*h.n]
+	for i := lo; i < hi; i++ {
+		a, b := s1[i]+shift, s2[i]+shift
+		row := h.band.row(i)
+		// All samples clear of the edge, outside, see the face alone.
+		j0 := min(max(int(h.index(a-shapeReach*h.pxMM)), 0), h.n)
+		at := i*(h.n+1) + h.n
+		ata[0][0] += h.wsum[at]
+		ata[0][4] += h.sum[at]
+		yy += h.sq[at]
+		for j := j0; j < h.n; j++ {
+			y := float64(row[j])
+			w := weight[j]
+			s := h.s0 + float64(j)*h.ds
+			c1 := shapeAt(t1, (s-a)*inv)
+			w1 := w * c1
+			ata[0][1] += w1
+			ata[1][1] += w1 * c1
+			ata[1][4] += w1 * y
+			if two {
+				c2 := shapeAt(t2, (s-b)*inv)
+				w2 := w * c2
+				ata[0][2] += w2
+				ata[1][2] += c1 * w2
+				ata[2][2] += c2 * w2
+				ata[2][4] += w2 * y
+				if s > b {
+					ata[2][3] += w2 * math.Min((s-b)/rampMM, 1)
+				}
+			}
+			if s > b {
+				r := math.Min((s-b)/rampMM, 1)
+				ata[0][3] += w * r
+				ata[1][3] += w1 * r
+				ata[3][3] += w * r * r
+				ata[3][4] += w * r * y
+			}
+		}
+	}
+	if !two {
+		return h.solve(k, &ata, yy, free, false)
+	}
+	if as != anyLook {
+		return h.solve(k, &ata, yy, as, true)
+	}
+	best := h.solve(k, &ata, yy, free, true)
+	best.cost -= math.Log(1 - priorLikeFace - priorLikeBehind)
+	if l := h.solve(k, &ata, yy, likeFace, true); l.cost-math.Log(priorLikeFace) < best.cost {
+		l.cost -= math.Log(priorLikeFace)
+		best = l
+	}
+	if l := h.solve(k, &ata, yy, likeBehind, true); l.cost-math.Log(priorLikeBehind) < best.cost {
+		l.cost -= math.Log(priorLikeBehind)
+		best = l
+	}
+	return best
+}
+
+// look is what the ground between the two circles looks like in a sector.
+type look int
+
+const (
+	anyLook    look = iota // whichever of the others fits best
+	free                   // any brightness
+	likeFace               // hardly a step at the face's edge
+	likeBehind             // hardly a step at the second circle
+)
+
+// How often the ground between the circles is expected to look like the face in a sector, how often like what is behind it.
+const (
+	priorLikeFace   = 0.65
+	priorLikeBehind = 0.15
+)
+
+// solve fits the levels to the sums over sector k.
+func (h *holeBand) solve(k int, sums *[4][5]float64, yy float64, as look, two bool) levels {
+	ata := *sums
+	var add, prices float64
+	lv, sp := h.level[k], h.spread[k]
+	prior := func(col int, mean, sigma float64) {
+		w := 1 / (sigma * sigma * h.news)
+		if col != 2 || two {
+			prices -= math.Log(w)
+		}
+		ata[col][col] += w
+		ata[col][4] += w * mean
+		add += w * mean * mean
+	}
+	small, large := 0.04*lv+0.002, lv+sp
+	prior(0, lv, lv)
+	switch {
+	case as == likeFace:
+		prior(1, 0, small)
+	case two && h.wall:
+		prior(1, -0.3*lv, 0.4*lv+sp)
+	default:
+		prior(1, 0, large)
+	}
+	if as == likeBehind {
+		prior(2, 0, small)
+	} else {
+		prior(2, 0, large)
+	}
+	if h.wall {
+		prior(3, 0, 0.5*lv+sp)
+	} else {
+		prior(3, 0, 0.1*lv)
+	}
+	x, logDet, ok := solveLevels(&ata, two)
+	if !ok {
+		return levels{sse: yy, cost: h.cost(yy)}
+	}
+	sse := yy + add
+	for a := range 4 {
+		sse -= x[a] * ata[a][4]
+	}
+	sse = math.Max(sse, 0)
+	return levels{sse, h.cost(sse) + math.Max(0, 0.5*(logDet+prices)), x, as}
+}
+
+// solveLevels is solve4 with the logarithm of the determinant.
+func solveLevels(m *[4][5]float64, two bool) (x [4]float64, logDet float64, ok bool) {
+	idx := [4]int{0, 1, 2, 3}
+	n := 4
+	if !two {
+		idx = [4]int{0, 1, 3, 0}
+		n = 3
+	}
+	var l [4][4]float64
+	var z [4]float64
+	for a := range n {
+		for c := 0; c <= a; c++ {
+			i, j := idx[c], idx[a]
+			v := m[i][j]
+			for t := 0; t < c; t++ {
+				v -= l[a][t] * l[c][t]
+			}
+			if a == c {
+				if v <= 1e-12 {
+					return x, 0, false
+				}
+				logDet += math.Log(v)
+				l[a][a] = math.Sqrt(v)
+			} else {
+				l[a][c] = v / l[c][c]
+			}
+		}
+		v := m[idx[a]][4]
+		for t := 0; t < a; t++ {
+			v -= l[a][t] * z[t]
+		}
+		z[a] = v / l[a][a]
+	}
+	for a := n - 1; a >= 0; a-- {
+		v := z[a]
+		for t := a + 1; t < n; t++ {
+			v -= l[t][a] * x[idx[t]]
+		}
+		x[idx[a]] = v / l[a][a]
+	}
+	return x, logDet, true
+}
+
+// fair is added to a sector's mean squared residual, in units of the expected: a sector that happens to fit better than
+// the noise allows has no more to say.
+const fair = 0.3
+
+// cost is minus the log likelihood of a sector's residuals, its noise unknown and its own: a sector that nothing fits (glare, a
+// scratch) has little to say.
+func (h *holeBand) cost(sse float64) float64 {
+	n := float64(h.n * h.rays)
+	return 0.5 * n * h.news * math.Log(sse/n+fair)
+}
+
+// total is the cost of all sectors.
+func (h *holeBand) total(t twin) float64 {
+	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
+	h.edges(t, s1, s2)
+	var sum float64
+	for k := range h.sectors {
+		sum += h.fitSector(k, s1, s2, 0, anyLook).cost
+	}
+	return sum
+}
+
+// twinFit is the best place of the circles at one depth.
+type twinFit struct {
+	twin
+	cost float64
+	cov  [3][3]float64 // of b and r, mm²
+}
+
+// settle moves the circles, at their depth, to the least cost by Newton's method, the levels eliminated.
+func (h *holeBand) settle(t twin, rounds int) twinFit {
+	step := 0.35 * h.pxMM * math.Max(h.shape.sigmaPx, 0.5)
+	grads := make([][3]float64, h.sectors)
+	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
+	n := float64(h.n * h.rays)
+	var hess [3][3]float64
+	var total float64
+	for round := 0; ; round++ {
+		hess = [3][3]float64{}
+		var g [3]float64
+		total = 0
+		h.edges(t, s1, s2)
+		for k := range h.sectors {
+			f := h.fitSector(k, s1, s2, 0, anyLook)
+			fm, fp := h.fitSector(k, s1, s2, -step, f.as), h.fitSector(k, s1, s2, step, f.as)
+			total += f.cost
+			w := 0.5 * h.news / (f.sse/n + fair)
+			d1 := w * (fp.sse - fm.sse) / (2 * step)
+			d2 := math.Max(0, w*(fp.sse-2*f.sse+fm.sse)/(step*step))
+			// s falls as the circle grows.
+			var j [3]float64
+			for i := k * h.rays; i < (k+1)*h.rays; i++ {
+				u := h.u[i]
+				a := t.b.Dot(u)
+				q := math.Sqrt(math.Max(t.r*t.r-t.b.Dot(t.b)+a*a, 1e-9))
+				j[0] -= (u.X + (a*u.X-t.b.X)/q) / float64(h.rays)
+				j[1] -= (u.Y + (a*u.Y-t.b.Y)/q) / float64(h.rays)
+				j[2] -= t.r / q / float64(h.rays)
+			}
+			for p := range 3 {
+				grads[k][p] = d1 * j[p]
+				g[p] += d1 * j[p]
+				for q := range 3 {
+					hess[p][q] += d2 * j[p] * j[q]
+				}
+			}
+		}
+		if round == rounds {
+			break
+		}
+		damp := hess
+		for p := range 3 {
+			damp[p][p] += 1e-3*(hess[0][0]+hess[1][1]+hess[2][2]) + 1e-9
+		}
+		inv, ok := invert3(damp)
+		if !ok {
+			break
+		}
+		var d [3]float64
+		var size float64
+		for p := range 3 {
+			for q := range 3 {
+				d[p] -= inv[p][q] * g[q]
+			}
+			size += d[p] * d[p]
+		}
+		size = math.Sqrt(size)
+		f := 1.0
+		if most := h.pxMM; size > most {
+			f = most / size
+		}
+		t.b.X += f * d[0]
+		t.b.Y += f * d[1]
+		t.r += f * d[2]
+		if size < 5e-4 {
+			rounds = round + 1
+		}
+	}
+	out := twinFit{twin: t, cost: total}
+	inv, ok := invert3(hess)
+	if !ok {
+		for p := range 3 {
+			out.cov[p][p] = 1
+		}
+		return out
+	}
+	// The sandwich: the sectors' own scatter says what the noise is.
+	var meat [3][3]float64
+	for _, s := range grads {
+		for p := range 3 {
+			for q := range 3 {
+				meat[p][q] += s[p] * s[q]
+			}
+		}
+	}
+	f := float64(h.sectors) / float64(h.sectors-3)
+	out.cov = sandwich(inv, meat)
+	for p := range 3 {
+		for q := range 3 {
+			out.cov[p][q] *= f
+		}
+	}
+	return out
+}
+
+func sandwich(a, m [3][3]float64) (out [3][3]float64) {
+	var t [3][3]float64
+	for i := range 3 {
+		for j := range 3 {
+			for k := range 3 {
+				t[i][j] += a[i][k] * m[k][j]
+			}
+		}
+	}
+	for i := range 3 {
+		for j := range 3 {
+			for k := range 3 {
+				out[i][j] += t[i][k] * a[k][j]
+			}
+		}
+	}
+	return out
+}
+
+func invert3(m [3][3]float64) (o [3][3]float64, ok bool) {
+	c := func(i, j int) float64 {
+		a, b := (i+1)%3, (i+2)%3
+		p, q := (j+1)%3, (j+2)%3
+		return m[a][p]*m[b][q] - m[a][q]*m[b][p]
+	}
+	det := m[0][0]*c(0, 0) + m[0][1]*c(0, 1) + m[0][2]*c(0, 2)
+	if !(math.Abs(det) > 1e-12*math.Abs(m[0][0]*m[1][1]*m[2][2])) {
+		return o, false
+	}
+	for i := range 3 {
+		for j := range 3 {
+			o[j][i] = c(i, j) / det
+		}
+	}
+	return o, true
+}

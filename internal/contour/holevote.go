@@ -1,0 +1,70 @@
+package contour
+
+import (
+	"math"
+)
+
+// vote gives every candidate the probabilities of its depths. Holes of one diameter are made with one tool: where a chamfer
+// looks like the face, or like the bore, the others tell how deep it is.
+func vote(fits []*holeFit) {
+	own := make([][]float64, len(fits))
+	for i, f := range fits {
+		own[i] = f.alone()
+	}
+	// Depths of one tool agree to about this; so do bores.
+	const depthMM, boreMM = 0.06, 0.12
+	// A hole that belongs to no group, or whose own fit went wrong, says nothing: a vote counts between this and 1.
+	const doubt = 0.05
+	for i, f := range fits {
+		f.p = make([]float64, len(f.at))
+		logp := make([]float64, len(f.at))
+		best := math.Inf(-1)
+		for k, a := range f.at {
+			logp[k] = math.Log(own[i][k] + 1e-300)
+			for j, g := range fits {
+				if j == i {
+					continue
+				}
+				var s float64
+				for q, b := range g.at {
+					x, y := (a.depth-b.depth)/depthMM, (f.bore(k)-g.bore(q))/boreMM
+					s += own[j][q] * math.Exp(-(x*x+y*y)/2)
+				}
+				logp[k] += math.Log(doubt + (1-doubt)*math.Min(s, 1))
+			}
+			best = math.Max(best, logp[k])
+		}
+		var sum float64
+		for k := range f.p {
+			f.p[k] = math.Exp(logp[k] - best)
+			sum += f.p[k]
+		}
+		for k := range f.p {
+			f.p[k] /= sum
+		}
+	}
+}
+
+// bore is the true diameter of the second circle, mm.
+func (f *holeFit) bore(k int) float64 {
+	t := f.at[k]
+	return 2 * t.r / (1 + f.h.shrink*t.depth)
+}
+
+// alone returns the probabilities of the depths by the hole's own evidence.
+func (f *holeFit) alone() []float64 {
+	best := math.Inf(1)
+	for _, a := range f.at {
+		best = math.Min(best, a.cost)
+	}
+	p := make([]float64, len(f.at))
+	var sum float64
+	for k, a := range f.at {
+		p[k] = math.Exp(best - a.cost)
+		sum += p[k]
+	}
+	for k := range p {
+		p[k] /= sum
+	}
+	return p
+}
