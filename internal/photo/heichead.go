@@ -101,7 +101,7 @@ func readHEICHead(data []byte) (*head, error) {
 	if err != nil {
 		return nil, err
 	}
-	h := &head{format: "heic", bytesPerPixel: 12}
+	h := &head{format: "heic", bytesPerPixel: 24} // measured: 20 at 48 megapixels, 32 at 12
 	return h, f.describe(h)
 }
 
