@@ -132,7 +132,7 @@ func align(target, work *face.Face, targetPorts, workPorts []ring, opts Options)
 	if err != nil {
 		return alignment{}, err
 	}
-	c, err := settle(choices, targetPorts, opts.Flipped, opts.Turned)
+	c, err := settle(choices, targetPorts, newPartEdges(target, work), opts.Flipped, opts.Turned)
 	if err != nil {
 		return alignment{}, err
 	}

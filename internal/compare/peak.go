@@ -20,7 +20,8 @@ type reading struct {
 	alongMM float64 // its middle
 	noise   float64 // standard deviation of the mean from noise
 	effects []float64
-	// The step at at, smoothed along the edge; its standard deviation from noise; and over how many stretches on either side.
+	// The step at at, smoothed along the edge; its standard deviation from noise and smoothing; and over how many stretches
+	// on either side.
 	smooth, smoothNoise float64
 	reach               int
 	bare                float64 // smooth, less what the modes most likely did to it
@@ -82,19 +83,22 @@ func readingsOf(samples []sample, corrMM, perimeterMM float64, modes int, effect
 
 const (
 	// agreeSD is how many standard deviations apart a wide parabola may pass from a narrow one and still be taken for the
-	// same curve: sqrt(2 ln n), above which of n = 150 readings none is expected by chance (Donoho and Johnstone 1994).
-	agreeSD = 3.2
+	// same curve. Found on drawn joints, flat ones and ones with a high spot 8 mm wide, for the least error of the largest.
+	agreeSD = 2.5
+	// A single stretch is compared by its largest step, which chance puts higher than its mean.
+	agreeSingleSD = 4
 	// The largest step of a stretch that hangs together loosely lies above its mean by about half its standard deviation.
 	withinSD = 0.5
 )
 
 // smoothReadings fills in the smoothed steps: at each reading the parabola through as many neighbours as agree with the
 // narrower parabolas to within their noise (Lepski's rule), less one size, since the widest that still agrees is bent by
-// up to its noise. So a flat joint is smoothed over centimetres and a high spot of a few millimetres stays.
+// up to its noise. So a flat joint is smoothed over centimetres and a high spot of a few millimetres stays. What bend is left
+// is allowed for by stating the noise of the next narrower one again.
 func smoothReadings(rs []reading, corrMM, perimeterMM float64) {
 	type estimate struct {
-		value, sd float64
-		reach     int
+		value, sd, allow float64
+		reach            int
 	}
 	for i := range rs {
 		r := &rs[i]
@@ -103,7 +107,7 @@ func smoothReadings(rs []reading, corrMM, perimeterMM float64) {
 			continue
 		}
 		r.smooth = max(r.smooth-withinSD*r.noise, min(r.smooth, r.meanMM))
-		accepted := []estimate{{r.smooth, r.noise, 0}}
+		accepted := []estimate{{r.smooth, r.noise, agreeSingleSD, 0}}
 	widths:
 		for _, reach := range []int{2, 4, 7, 12, 20, 30} {
 			v, sd, ok := localParabola(rs, i, reach, corrMM, perimeterMM)
@@ -111,15 +115,15 @@ func smoothReadings(rs []reading, corrMM, perimeterMM float64) {
 				break
 			}
 			for _, a := range accepted {
-				if math.Abs(v-a.value) > agreeSD*a.sd {
+				if math.Abs(v-a.value) > a.allow*a.sd {
 					break widths
 				}
 			}
-			accepted = append(accepted, estimate{v, sd, reach})
+			accepted = append(accepted, estimate{v, sd, agreeSD, reach})
 		}
 		if n := len(accepted); n > 1 {
 			e := accepted[n-2]
-			r.smooth, r.smoothNoise, r.reach = e.value, e.sd, e.reach
+			r.smooth, r.smoothNoise, r.reach = e.value, accepted[max(0, n-3)].sd, e.reach
 		}
 	}
 }
@@ -131,7 +135,8 @@ func localParabola(rs []reading, i, reach int, corrMM, perimeterMM float64) (val
 	if len(rs) < 2*reach+1 {
 		return 0, 0, false
 	}
-	half := (float64(reach) + 0.6) * corrMM // a reading more or less by rounding must not matter
+	// Readings stand a little more than corrMM apart, and the place within its own by up to a half.
+	half := 1.2 * (float64(reach) + 0.5) * corrMM
 	var m [5]float64
 	var y [3]float64
 	n := 0

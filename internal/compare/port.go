@@ -137,13 +137,17 @@ func (c *portComparison) measure() error {
 	if share := 1 - c.unsureMM/c.target.perimeterMM(); share < leastSureShare {
 		return fmt.Errorf("only %.0f %% of its edge could be measured", 100*share)
 	}
-	in, err := geom.Intersection(geom.RegionOf(c.target.outline), geom.RegionOf(c.work.outline))
+	target, err := c.measuredTarget()
+	if err != nil {
+		return err
+	}
+	in, err := geom.Intersection(geom.RegionOf(target), geom.RegionOf(c.work.outline))
 	if err != nil {
 		return err
 	}
 	common := in.AreaMM2()
-	c.removeMM2 = max(0, c.target.areaMM2-common-unsureArea(c.onTarget))
-	c.pastMM2 = max(0, c.work.areaMM2-common-unsureArea(c.onWork))
+	c.removeMM2 = max(0, target.AreaMM2()-common)
+	c.pastMM2 = max(0, c.work.areaMM2-common)
 	n := c.modeCount()
 	c.removeReads = readingsOf(c.onTarget, c.corrMM(), c.target.perimeterMM(), n, c.targetEffect)
 	c.pastReads = readingsOf(c.onWork, c.corrMM(), c.work.perimeterMM(), n, c.workEffect)
@@ -152,14 +156,35 @@ func (c *portComparison) measure() error {
 	return nil
 }
 
-// unsureArea is the area outside the other opening along the stretches that were not measured.
-func unsureArea(samples []sample) (mm2 float64) {
-	for i := range samples {
-		if s := &samples[i]; !s.sure && s.stepMM > 0 {
-			mm2 += s.stepMM * s.lenMM
-		}
+// measuredTarget is the target's outline, with the work's in place of every stretch that was not measured: what the edges
+// enclose between them there counts for nothing.
+func (c *portComparison) measuredTarget() (geom.Outline, error) {
+	if c.arcs == nil {
+		return c.target.outline, nil
 	}
-	return mm2
+	n := len(c.onTarget)
+	start := 0
+	for !c.onTarget[start].sure {
+		start++ // more than half of the edge is
+	}
+	var o geom.Outline
+	for k := 0; k < n; k++ {
+		s := &c.onTarget[(start+k)%n]
+		if s.sure {
+			o = append(o, s.p)
+			continue
+		}
+		from := c.onTarget[(start+k)%n].other
+		for k+1 < n && !c.onTarget[(start+k+1)%n].sure {
+			k++
+		}
+		o = append(o, c.work.stretch(from, c.onTarget[(start+k)%n].other)...)
+	}
+	o, err := geom.Simple(o)
+	if err != nil {
+		return nil, fmt.Errorf("the stretch that was not measured can't be told from the rest: %w", err)
+	}
+	return o, nil
 }
 
 // findUnsure marks the stretches of the target's edge on which no figure rests: its own unmeasured ones, those opposite to

@@ -32,9 +32,10 @@ const (
 	featuresPerPort = 4
 )
 
-// settle picks the way that the ports agree with; where they can't tell, the one with more holes. Where that doesn't settle
-// it between ways that give different answers, it returns an *AmbiguousError naming the flag that can.
-func settle(choices []choice, targetPorts []ring, flipped *bool, turned *int) (choice, error) {
+// settle picks the way that the ports agree with; where they can't tell, the one with more holes, or the one that the parts'
+// own edges agree with (parts may be nil). Where that doesn't settle it between ways that give different answers, it returns
+// an *AmbiguousError naming the flag that can.
+func settle(choices []choice, targetPorts []ring, parts *partEdges, flipped *bool, turned *int) (choice, error) {
 	allowed := slices.DeleteFunc(slices.Clone(choices), func(c choice) bool {
 		return flipped != nil && c.flipped() != *flipped
 	})
@@ -84,21 +85,23 @@ func settle(choices []choice, targetPorts []ring, flipped *bool, turned *int) (c
 	for _, c := range same {
 		most = max(most, len(c.pairs))
 	}
+	open := []*choice{best}
 	for _, c := range doubtful {
-		if len(c.pairs) == most {
-			return choice{}, ambiguous(best, c)
-		}
 		if len(c.pairs) > most {
-			return settle(slices.DeleteFunc(allowed, func(d choice) bool { return len(d.pairs) <= most }), targetPorts, nil, nil)
+			return settle(slices.DeleteFunc(allowed, func(d choice) bool { return len(d.pairs) <= most }), targetPorts, parts, nil, nil)
+		}
+		if len(c.pairs) == most {
+			open = append(open, c)
 		}
 	}
-	// Of ways that come to the same, the one nearest to how the photos were taken.
-	for _, c := range same {
-		if len(c.pairs) == most && (len(best.pairs) < most || c.plainer(best)) {
-			best = c
+	if len(open) > 1 {
+		if c := parts.settled(append(open, same[1:]...), targetPorts); c != nil {
+			return *c, nil
 		}
+		return choice{}, ambiguous(best, open[1])
 	}
-	return *best, nil
+	same = slices.DeleteFunc(same, func(c *choice) bool { return len(c.pairs) < most })
+	return *parts.likeliest(same), nil
 }
 
 // sameTurnRad tells quarter turns apart with room for photos that were turned by hand.

@@ -194,7 +194,7 @@ func cutOnce(segs [][2]gridPoint) ([][2]gridPoint, int) {
 		}
 	}
 	for c := range g.cols * g.rows {
-		in := g.list[g.start[c]:g.start[c+1]]
+		in := g.in(c)
 		for k, i := range in {
 			for _, j := range in[k+1:] {
 				meet(segs[i], segs[j], func(p gridPoint) { cut(i, p) }, func(p gridPoint) { cut(j, p) })

@@ -2,93 +2,25 @@ package geom
 
 import "math"
 
-// segGrid sorts line segments into the square cells of a grid, so that what lies near a point or a segment is found
-// without looking at the rest. Each cell lists the segments that may pass through it.
-type segGrid struct {
-	lo         PointMM
-	cell       float64
-	cols, rows int
-	start      []int32 // of each cell's stretch in list; cols*rows + 1 of them
-	list       []int32
-}
-
-// cellsPerSegment is a compromise: an outline passes through few of the cells of its box, so that with one cell a segment
-// the cells it does pass would hold dozens; more cells cost memory and make far searches longer.
-const cellsPerSegment = 8
-
-func newSegGrid(n int, seg func(int) (a, b PointMM)) *segGrid {
-	lo := PointMM{math.Inf(1), math.Inf(1)}
-	hi := PointMM{math.Inf(-1), math.Inf(-1)}
-	for i := range n {
-		a, b := seg(i)
-		lo = PointMM{min(lo.X, a.X, b.X), min(lo.Y, a.Y, b.Y)}
-		hi = PointMM{max(hi.X, a.X, b.X), max(hi.Y, a.Y, b.Y)}
-	}
-	w, h := hi.X-lo.X, hi.Y-lo.Y
-	g := &segGrid{lo: lo}
-	g.cell = max(math.Sqrt(w*h/float64(cellsPerSegment*n)), max(w, h)/float64(cellsPerSegment*n))
-	if g.cell == 0 {
-		g.cell = 1 // all points are one
-	}
-	g.cols, g.rows = int(w/g.cell)+1, int(h/g.cell)+1
-	g.start = make([]int32, g.cols*g.rows+1)
-	for i := range n {
-		a, b := seg(i)
-		g.cells(a, b, func(c int) { g.start[c+1]++ })
-	}
-	for c := range g.cols * g.rows {
-		g.start[c+1] += g.start[c]
-	}
-	g.list = make([]int32, g.start[len(g.start)-1])
-	fill := append([]int32(nil), g.start...)
-	for i := range n {
-		a, b := seg(i)
-		g.cells(a, b, func(c int) {
-			g.list[fill[c]] = int32(i)
-			fill[c]++
-		})
-	}
-	return g
-}
-
-func (g *segGrid) col(x float64) int { return min(max(int((x-g.lo.X)/g.cell), 0), g.cols-1) }
-func (g *segGrid) row(y float64) int { return min(max(int((y-g.lo.Y)/g.cell), 0), g.rows-1) }
-
-// cells calls f for the cells that ab passes through, row by row, with a cell to spare where rounding could lose one.
-func (g *segGrid) cells(a, b PointMM, f func(int)) {
-	if a.Y > b.Y {
-		a, b = b, a
-	}
-	r0, r1 := g.row(a.Y), g.row(b.Y)
-	for r := r0; r <= r1; r++ {
-		x0, x1 := a.X, b.X
-		if r1 > r0 {
-			t0 := max(0, (g.lo.Y+float64(r)*g.cell-a.Y)/(b.Y-a.Y))
-			t1 := min(1, (g.lo.Y+float64(r+1)*g.cell-a.Y)/(b.Y-a.Y))
-			x0, x1 = a.X+t0*(b.X-a.X), a.X+t1*(b.X-a.X)
-		}
-		if x0 > x1 {
-			x0, x1 = x1, x0
-		}
-		slack := 1e-9 * g.cell
-		for c := g.col(x0 - slack); c <= g.col(x1+slack); c++ {
-			f(r*g.cols + c)
-		}
-	}
-}
-
-func (g *segGrid) at(col, row int) []int32 {
-	c := row*g.cols + col
-	return g.list[g.start[c]:g.start[c+1]]
-}
-
 // Index answers, for a polyline, which of its points is nearest and whether a point lies inside it, in a time that hardly
-// depends on how many points it has.
+// grows with the number of its points. It is a tree of boxes, each round a run of consecutive sides: sides that follow each
+// other lie near each other, so that the runs need not be sorted.
 type Index struct {
 	points []PointMM
 	sides  int // len(points), one less if open
-	grid   *segGrid
+	nodes  []indexNode
 }
+
+// indexNode is a box round the sides from up to but not with to. Its first half follows it in the list, the second half
+// stands at second; a leaf has none.
+type indexNode struct {
+	lo, hi   PointMM
+	from, to int32
+	second   int32
+}
+
+// leafSides is how many sides are looked at one by one.
+const leafSides = 4
 
 // NewIndex prepares the closed outline o, which must have at least one point.
 func NewIndex(o Outline) *Index { return newIndex(o, len(o)) }
@@ -97,9 +29,33 @@ func NewIndex(o Outline) *Index { return newIndex(o, len(o)) }
 func NewOpenIndex(points []PointMM) *Index { return newIndex(points, len(points)-1) }
 
 func newIndex(points []PointMM, sides int) *Index {
-	ix := &Index{points: points, sides: sides}
-	ix.grid = newSegGrid(sides, ix.side)
+	ix := &Index{points: points, sides: sides, nodes: make([]indexNode, 0, sides)}
+	ix.build(0, int32(sides))
 	return ix
+}
+
+func (ix *Index) build(from, to int32) int32 {
+	n := int32(len(ix.nodes))
+	ix.nodes = append(ix.nodes, indexNode{from: from, to: to})
+	var lo, hi PointMM
+	if to-from <= leafSides {
+		lo, hi = ix.points[from], ix.points[from]
+		for i := from; i < to; i++ {
+			_, b := ix.side(int(i))
+			lo = PointMM{min(lo.X, b.X), min(lo.Y, b.Y)}
+			hi = PointMM{max(hi.X, b.X), max(hi.Y, b.Y)}
+		}
+	} else {
+		mid := from + (to-from)/2
+		f := ix.build(from, mid)
+		s := ix.build(mid, to)
+		ix.nodes[n].second = s
+		a, b := &ix.nodes[f], &ix.nodes[s]
+		lo = PointMM{min(a.lo.X, b.lo.X), min(a.lo.Y, b.lo.Y)}
+		hi = PointMM{max(a.hi.X, b.hi.X), max(a.hi.Y, b.hi.Y)}
+	}
+	ix.nodes[n].lo, ix.nodes[n].hi = lo, hi
+	return n
 }
 
 func (ix *Index) side(i int) (a, b PointMM) {
@@ -110,76 +66,86 @@ func (ix *Index) side(i int) (a, b PointMM) {
 	return ix.points[i], ix.points[j]
 }
 
-// Nearest returns the point of the polyline nearest to p, its place and its distance in mm.
-func (ix *Index) Nearest(p PointMM) (q PointMM, at Place, distMM float64) {
-	g := ix.grid
-	c, r := g.col(p.X), g.row(p.Y)
-	distMM = math.Inf(1)
-	look := func(col, row int) {
-		for _, i := range g.at(col, row) {
-			a, b := ix.side(int(i))
-			n, f := nearestOnSegment(p, a, b)
-			if d := p.Dist(n); d < distMM {
-				q, at, distMM = n, Place{int(i), f}, d
-			}
-		}
-	}
-	// Rings of cells round p's own: everything beyond ring k is at least as far from p as the ring's nearest outer side.
-	x, y := p.X-g.lo.X, p.Y-g.lo.Y
-	for k := 0; k <= max(g.cols, g.rows); k++ {
-		for row := max(0, r-k); row <= min(g.rows-1, r+k); row++ {
-			if row == r-k || row == r+k {
-				for col := max(0, c-k); col <= min(g.cols-1, c+k); col++ {
-					look(col, row)
-				}
-				continue
-			}
-			if c-k >= 0 {
-				look(c-k, row)
-			}
-			if k > 0 && c+k < g.cols {
-				look(c+k, row)
-			}
-		}
-		reach := math.Inf(1)
-		if c-k > 0 {
-			reach = min(reach, x-float64(c-k)*g.cell)
-		}
-		if c+k < g.cols-1 {
-			reach = min(reach, float64(c+k+1)*g.cell-x)
-		}
-		if r-k > 0 {
-			reach = min(reach, y-float64(r-k)*g.cell)
-		}
-		if r+k < g.rows-1 {
-			reach = min(reach, float64(r+k+1)*g.cell-y)
-		}
-		if distMM <= reach {
-			break
-		}
-	}
-	return q, at, distMM
+// dist2 is the squared distance from p to the box.
+func (n *indexNode) dist2(p PointMM) float64 {
+	dx := max(n.lo.X-p.X, p.X-n.hi.X, 0)
+	dy := max(n.lo.Y-p.Y, p.Y-n.hi.Y, 0)
+	return dx*dx + dy*dy
 }
 
-// Contains tells whether p lies inside the closed outline (even-odd rule), looking only at the row of cells to p's right.
-func (ix *Index) Contains(p PointMM) bool {
-	g := ix.grid
-	if p.Y < g.lo.Y || p.Y > g.lo.Y+float64(g.rows)*g.cell {
-		return false
+// depth is enough for a tree over 2^31 sides.
+const depth = 32
+
+// Nearest returns the point of the polyline nearest to p, its place and its distance in mm.
+func (ix *Index) Nearest(p PointMM) (q PointMM, at Place, distMM float64) {
+	best := math.Inf(1)
+	var stack [depth]struct {
+		node  int32
+		dist2 float64
 	}
-	in := false
-	row := g.row(p.Y)
-	for col := g.col(p.X); col < g.cols; col++ {
-		for _, i := range g.at(col, row) {
-			a, b := ix.side(int(i))
-			if !crossesRightOf(a, b, p) {
-				continue
+	stack[0].node = 0
+	for top := 1; top > 0; {
+		top--
+		if stack[top].dist2 >= best {
+			continue
+		}
+		node := stack[top].node
+		for {
+			n := &ix.nodes[node]
+			if n.second == 0 {
+				for i := n.from; i < n.to; i++ {
+					a, b := ix.side(int(i))
+					c, f := nearestOnSegment(p, a, b)
+					if d := c.Sub(p); d.Dot(d) < best {
+						best, q, at = d.Dot(d), c, Place{int(i), f}
+					}
+				}
+				break
 			}
-			// A side that passes through several cells of the row counts in the cell where it meets the ray.
-			x := a.X + (p.Y-a.Y)/(b.Y-a.Y)*(b.X-a.X)
-			if g.col(x) == col {
+			near, far := node+1, n.second
+			dn, df := ix.nodes[near].dist2(p), ix.nodes[far].dist2(p)
+			if df < dn {
+				near, far, dn, df = far, near, df, dn
+			}
+			if df < best {
+				stack[top].node, stack[top].dist2 = far, df
+				top++
+			}
+			if dn >= best {
+				break
+			}
+			node = near
+		}
+	}
+	return q, at, p.Dist(q)
+}
+
+// Contains tells whether p lies inside the closed outline (even-odd rule).
+func (ix *Index) Contains(p PointMM) bool {
+	in := false
+	var stack [depth]int32
+	for top := 1; top > 0; {
+		top--
+		node := stack[top]
+		n := &ix.nodes[node]
+		switch {
+		case n.hi.X <= p.X || n.hi.Y <= p.Y || n.lo.Y > p.Y:
+		case n.lo.X > p.X:
+			// The ray passes the whole run or none of it: whether oddly often is told by the run's ends.
+			a, _ := ix.side(int(n.from))
+			_, b := ix.side(int(n.to) - 1)
+			if (a.Y > p.Y) != (b.Y > p.Y) {
 				in = !in
 			}
+		case n.second == 0:
+			for i := n.from; i < n.to; i++ {
+				if a, b := ix.side(int(i)); crossesRightOf(a, b, p) {
+					in = !in
+				}
+			}
+		default:
+			stack[top], stack[top+1] = n.second, node+1
+			top += 2
 		}
 	}
 	return in
