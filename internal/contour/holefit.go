@@ -35,7 +35,7 @@ type holeBand struct {
 	rays    int       // in a sector
 	level   []float64 // of the face beside each sector
 	spread  []float64
-	news    float64 // independent samples a sample
+	patchy  float64 // standard deviation of the face's brightness from patch to patch
 }
 
 const (
@@ -78,7 +78,7 @@ func (s *surface) holeBand(centre geom.PointMM, radius, inMM, outMM float64, wal
 		h.spread = append(h.spread, spread[k*h.rays+h.rays/2])
 	}
 	h.weigh()
-	h.news = h.texture()
+	h.patchy = h.texture()
 	return h
 }
 
@@ -121,31 +121,23 @@ func (h *holeBand) weigh() {
 	}
 }
 
-// texture returns how many independent samples a sample of the face is worth, from how much the means of neighbouring patches
-// of the size of a sector's stretch of chamfer differ, against what white noise of the samples' variance would make them differ.
+// texture returns the standard deviation of the mean brightness of a patch of face as large as a sector's stretch of
+// chamfer, from how much neighbouring patches differ.
 func (h *holeBand) texture() float64 {
-	k := int(0.6 / h.ds)
-	if 2*k > h.n {
-		return 0.1
-	}
-	var d2, v []float64
+	k := min(int(0.6/h.ds), h.n/2)
+	var d2 []float64
 	for c := range h.sectors {
 		var d float64
 		for a := c * h.rays; a < (c+1)*h.rays; a++ {
 			row := h.band.row(a)
-			var x, y, q float64
 			for j := range k {
-				p, r := float64(row[j]), float64(row[k+j])
-				x, y, q = x+p, y+r, q+p*p+r*r
+				d += float64(row[j]-row[k+j]) / float64(k*h.rays)
 			}
-			d += (x - y) / float64(k*h.rays)
-			v = append(v, (q-(x*x+y*y)/float64(k))/float64(2*k-2))
 		}
 		d2 = append(d2, d*d)
 	}
-	n := float64(k * h.rays)
 	// The median of the square of a standard normal variable is 0.455.
-	return math.Min(0.5, 2*quantile(v, 0.5)/n/(quantile(d2, 0.5)/0.455+1e-12))
+	return math.Sqrt(quantile(d2, 0.5) / 0.455 / 2)
 }
 
 // first returns centre (from the middle) and radius of the face's edge.
@@ -355,7 +347,7 @@ func (h *holeBand) solve(k int, sums *[4][5]float64, yy float64, as look, two bo
 	var add, prices float64
 	lv, sp := h.level[k], h.spread[k]
 	prior := func(col int, mean, sigma float64) {
-		w := 1 / (sigma * sigma * h.news)
+		w := 1 / (sigma * sigma * news)
 		if col != 2 || two {
 			prices -= math.Log(w)
 		}
@@ -363,18 +355,18 @@ func (h *holeBand) solve(k int, sums *[4][5]float64, yy float64, as look, two bo
 		ata[col][4] += w * mean
 		add += w * mean * mean
 	}
-	small, large := 0.04*lv+0.002, lv+sp
+	large := lv + sp
 	prior(0, lv, lv)
 	switch {
 	case as == likeFace:
-		prior(1, 0, small)
+		prior(1, 0, h.patchy+0.01*lv+0.001)
 	case two && h.wall:
 		prior(1, -0.3*lv, 0.4*lv+sp)
 	default:
 		prior(1, 0, large)
 	}
 	if as == likeBehind {
-		prior(2, 0, small)
+		prior(2, 0, 0.03*lv+0.002)
 	} else {
 		prior(2, 0, large)
 	}
@@ -438,6 +430,9 @@ func solveLevels(m *[4][5]float64, two bool) (x [4]float64, logDet float64, ok b
 	return x, logDet, true
 }
 
+// news is how many independent samples a sample is worth: they lie half a pixel apart.
+const news = 0.5
+
 // fair is added to a sector's mean squared residual, in units of the expected: a sector that happens to fit better than
 // the noise allows has no more to say.
 const fair = 0.3
@@ -446,7 +441,7 @@ const fair = 0.3
 // scratch) has little to say.
 func (h *holeBand) cost(sse float64) float64 {
 	n := float64(h.n * h.rays)
-	return 0.5 * n * h.news * math.Log(sse/n+fair)
+	return 0.5 * n * news * math.Log(sse/n+fair)
 }
 
 // total is the cost of all sectors.
@@ -484,7 +479,7 @@ func (h *holeBand) settle(t twin, rounds int) twinFit {
 			f := h.fitSector(k, s1, s2, 0, anyLook)
 			fm, fp := h.fitSector(k, s1, s2, -step, f.as), h.fitSector(k, s1, s2, step, f.as)
 			total += f.cost
-			w := 0.5 * h.news / (f.sse/n + fair)
+			w := 0.5 * news / (f.sse/n + fair)
 			d1 := w * (fp.sse - fm.sse) / (2 * step)
 			d2 := math.Max(0, w*(fp.sse-2*f.sse+fm.sse)/(step*step))
 			// s falls as the circle grows.

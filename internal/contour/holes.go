@@ -59,7 +59,6 @@ type holeStart struct {
 // the bench lies that much below their print.
 func (v *Survey) wallDepth() float64 { return v.opt.HeightMM + benchDropMM }
 
-
 // startHole looks for the circles of a hole near a rough one: within far mm of its centre. It returns nil outside the photo.
 func (v *Survey) startHole(centre geom.PointMM, radius, far float64, shape *edgeShape) *holeStart {
 	out, in := 2.6, 1.2

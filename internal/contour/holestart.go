@@ -17,7 +17,7 @@ func (h *holeBand) sharp(t twin) float64 {
 	}
 	n := float64(h.n * h.rays)
 	// One more level to choose: Schwarz's price of a parameter.
-	price := 0.5 * math.Log(1+n*h.news)
+	price := 0.5 * math.Log(1+n*news)
 	var total float64
 	inv := 1 / h.ds
 	for k := range h.sectors {
@@ -42,7 +42,7 @@ func (h *holeBand) sharp(t twin) float64 {
 		if nc > 0 {
 			sse -= sc * sc / nc
 		}
-		total += 0.5 * n * h.news * math.Log(math.Max(sse, 0)/n+fair)
+		total += 0.5 * n * news * math.Log(math.Max(sse, 0)/n+fair)
 		if wide > h.rays {
 			total += price
 		}
