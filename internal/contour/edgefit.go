@@ -88,6 +88,16 @@ func (m edgeModel) fitRow(b *band, i int, lo, step float64, k int, faceLevel, sp
 		n++
 	}
 	f.samples = n
+	// Behind a thin part lies a bench, whose grain and shadows grow with its brightness and are none of the model's business.
+	var ws [512]float64
+	for t := range n {
+		ws[t] = 1
+		if m.wallMM > 0 {
+			const grain = 0.06 // of the brightness
+			face, here := math.Hypot(spread, grain*faceLevel), math.Hypot(spread, grain*ys[t])
+			ws[t] = math.Min(1, face*face/(here*here))
+		}
+	}
 	two := w > 0.05*b.pxMM
 	shifts := m.footShifts(b.lean[i], w, b.pxMM)
 	for q := range k {
@@ -116,21 +126,23 @@ func (m edgeModel) fitRow(b *band, i int, lo, step float64, k int, faceLevel, sp
 				if s > last {
 					r = math.Min((s-last)/rampMM, 1)
 				}
-				ata[0][0]++
-				ata[0][1] += c1
-				ata[0][2] += c2
-				ata[0][3] += r
-				ata[0][4] += y
-				ata[1][1] += c1 * c1
-				ata[1][2] += c1 * c2
-				ata[1][3] += c1 * r
-				ata[1][4] += c1 * y
-				ata[2][2] += c2 * c2
-				ata[2][3] += c2 * r
-				ata[2][4] += c2 * y
-				ata[3][3] += r * r
-				ata[3][4] += r * y
-				yy += y * y
+				g := ws[t]
+				g1, g2, gr := g*c1, g*c2, g*r
+				ata[0][0] += g
+				ata[0][1] += g1
+				ata[0][2] += g2
+				ata[0][3] += gr
+				ata[0][4] += g * y
+				ata[1][1] += g1 * c1
+				ata[1][2] += g1 * c2
+				ata[1][3] += g1 * r
+				ata[1][4] += g1 * y
+				ata[2][2] += g2 * c2
+				ata[2][3] += g2 * r
+				ata[2][4] += g2 * y
+				ata[3][3] += gr * r
+				ata[3][4] += gr * y
+				yy += g * y * y
 			}
 			// Priors, in units of the spread of the face: the level of the face is known from further out, a wall is rarely
 			// brighter than the face it belongs to, and ramps are not steps.

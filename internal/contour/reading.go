@@ -16,6 +16,7 @@ type edgeReading struct {
 	step    []float64 // brightness behind the edge less that of the face, in spreads of the face
 	wallMM  []float64 // width of the cut wall seen behind the edge
 	faint   []bool    // the wall hardly differs from the face
+	apartMM []float64 // how far a second opinion lies off, beyond what is usual
 	pxMM    float64
 }
 
@@ -23,13 +24,14 @@ type edgeReading struct {
 func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []float64) edgeReading {
 	n := len(e.fits)
 	tau2 := e.noise()
+	m.addHue(b, e, tau2, spread)
 	// Samples half a pixel apart share half their noise; profiles overlap over their averaging length.
 	news := 0.5 * math.Min(1, b.spacing/profileAverageMM)
 	cost := make([]float64, n*e.k)
 	for i := range e.fits {
 		for q, v := range e.fits[i].sse {
 			away := (e.lo + float64(q)*e.step) / (0.4 * half)
-			cost[i*e.k+q] = (math.Min(v/(2*tau2), 1e6) + away*away/2) * news
+			cost[i*e.k+q] = math.Min(v/(2*tau2), 1e6)*news + away*away/2
 		}
 	}
 	bend := math.Pow(e.step/(0.25*b.spacing), 2) / 2
@@ -118,6 +120,7 @@ func (e *edgeScan) minimum(i, q int, tau2 float64) (x, sigmaMM float64, ok bool)
 // differs from the face, three tenths of its width.
 func (r *edgeReading) bias(i int, m edgeModel) float64 {
 	v := math.Hypot(math.Max(0.1*r.pxMM, 0.6*r.slackMM[i]), 0.2*m.rimMM)
+	v = math.Hypot(v, r.apartMM[i])
 	if m.doubt {
 		v = math.Hypot(v, 0.3*m.rimMM)
 	}
@@ -125,6 +128,23 @@ func (r *edgeReading) bias(i int, m edgeModel) float64 {
 		v = math.Hypot(v, 0.3*r.wallMM[i])
 	}
 	return v
+}
+
+// compare holds the reading against a second one of the same edge. usualMM is how far the two may lie apart for reasons of
+// their own.
+func (r *edgeReading) compare(other *geom.Index, usualMM float64) {
+	const notTrustedMM = 0.2
+	n := len(r.outline)
+	r.apartMM = make([]float64, n)
+	for i, p := range r.outline {
+		_, _, d := other.Nearest(p)
+		r.apartMM[i] = math.Max(0, d-usualMM)
+	}
+	for i := range r.sure {
+		if r.apartMM[i] > notTrustedMM+0.5*r.pxMM {
+			r.sure[i] = false
+		}
+	}
 }
 
 // slack returns half the width, in mm, of the places round grid place q that fit nearly as well as the best there: no

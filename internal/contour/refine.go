@@ -58,21 +58,26 @@ const profileAverageMM = 1.0
 func (s *surface) profiles(base []geom.PointMM, m edgeModel, half float64) (b *band, level, spread []float64) {
 	px := s.mmPerPx(base[0])
 	deep := 0.8*m.wallMM + 1.3*m.rimMM
-	b = s.unroll(base, -(half + 2.4), half+1.5+deep, 0.5*px, profileAverageMM, false)
+	b = s.unroll(base, -(half + 2.4), half+1.5+deep, 0.5*px, profileAverageMM, true)
 	level, spread = faceLevels(b, -2.2, -0.5)
 	return b, level, spread
 }
 
 // refine fits the edge model to the profiles across base, twice, and returns the sub-pixel edge.
+//
+// The place where the face ends by regions, base, is a second opinion: where the fit has left it, the edge is less
+// certain, and where it has left it far, it is not trusted.
 func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	var r edgeReading
-	for _, half := range []float64{0.5, 0.3} {
+	regions := geom.NewIndex(geom.Outline(base))
+	for _, half := range []float64{0.5 + m.rimMM, 0.25} {
 		b, level, spread := s.profiles(base, m, half)
 		e := m.scan(b, make([]float64, len(base)), half, 0.25*b.pxMM, level, spread)
 		r = e.read(m, b, half, level, spread)
 		base = resampleClosed(r.outline, b.spacing)
 		base = smoothClosed(base, b.spacing, 0.3)
 	}
+	r.compare(regions, 0.1+0.3*m.rimMM)
 	return r
 }
 

@@ -1,0 +1,55 @@
+package contour
+
+import "math"
+
+// addHue adds to the scan's misfits what the hue says, where brightness says little: in a contact shadow a bench may be as
+// dark as the gasket that throws it, but it keeps its hue. The hue changes once, from the face's to that of what is behind; a
+// cut wall has the face's.
+func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) {
+	if b.hue == nil {
+		return
+	}
+	const (
+		clear     = 4.0  // standard deviations of hue between face and what is behind, for it to be worth asking
+		plainStep = 6.0  // spreads of the face: a change of brightness this large needs no help
+		chromaPx  = 1.2  // blur of chroma that was stored at half size, standard deviation
+		chromaNew = 0.25 // share of the samples that are independent
+	)
+	face := hueLevels(b, -2.2, -0.5)
+	behind := hueLevels(b, 1, b.s0+float64(b.n-1)*b.ds)
+	parallelRows(len(e.fits), func(i int) {
+		da, db := behind.a[i]-face.a[i], behind.b[i]-face.b[i]
+		d := math.Hypot(da, db)
+		sigma := math.Max(math.Hypot(face.sigmaA[i], face.sigmaB[i])/d, 0.08)
+		if !(d > 0) || sigma*clear > 1 {
+			return
+		}
+		f := &e.fits[i]
+		best := 0
+		for q, v := range f.sse {
+			if v < f.sse[best] {
+				best = q
+			}
+		}
+		step := math.Max(math.Abs(f.first[best]), math.Abs(f.first[best]+f.second[best])) / spread[i] / plainStep
+		weight := tau2 * chromaNew / (sigma * sigma) / (1 + step*step)
+		blur := math.Hypot(m.sigmaMM, chromaPx*b.pxMM)
+		w := m.width(b.lean[i])
+		lo, hi := e.lo-3*blur, e.lo+float64(e.k)*e.step+w+3*blur
+		j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
+		for q := range f.sse {
+			edge := e.lo + float64(q)*e.step + w
+			var sse float64
+			for j := j0; j <= j1; j++ {
+				at := 2 * (i*b.n + j)
+				h := ((float64(b.hue[at])-face.a[i])*da + (float64(b.hue[at+1])-face.b[i])*db) / (d * d)
+				if h != h {
+					continue
+				}
+				r := h - phi((b.s0+float64(j)*b.ds-edge)/blur)
+				sse += math.Min(r*r, 1)
+			}
+			f.sse[q] += weight * sse
+		}
+	})
+}
