@@ -18,6 +18,10 @@ type Options struct {
 	Flipped *bool
 	Turned  *int
 	Pass    int
+	// Flow is the direction of the gas; FlowUnknown leaves the figures out.
+	Flow FlowDirection
+	// MinLandMM is the least land that is not warned about; 0 stands for DefaultMinLandMM, less than 0 for none.
+	MinLandMM float64
 	// Before is the result of the pass before. Its job frame is kept, so that the target stays where it was and ports keep
 	// their numbers.
 	Before *Result
@@ -52,6 +56,7 @@ func Match(target, work *face.Face, opts Options) (*Result, error) {
 		})
 	}
 	g.Wait()
+	l.addLands(res, joints, opts.MinLandMM)
 	res.Holes = l.holes()
 	for _, p := range geom.Outline(work.PartOutline.Outline).Mapped(l.jobFromWork) {
 		res.PartOutline = append(res.PartOutline, [2]float64{p.X, p.Y})

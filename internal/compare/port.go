@@ -40,6 +40,10 @@ func (l *laid) comparePort(number int, j joint, opts Options) PortResult {
 		return r
 	}
 	c.fill(&r)
+	if opts.Flow != FlowUnknown {
+		f := FlowThrough(r.TargetArea.Value, r.WorkArea.Value, opts.Flow)
+		r.Flow = &f
+	}
 	return r
 }
 

@@ -57,24 +57,28 @@ const (
 
 // PortResult is one port's comparison.
 type PortResult struct {
-	Port            int          `json:"port"`
-	Verdict         string       `json:"verdict"`
-	Why             string       `json:"why,omitempty"` // for "not measured" and marked ports: the reason in words
-	TargetArea      Quantity     `json:"target_area"`
-	WorkArea        Quantity     `json:"work_area"`
-	RemoveArea      Quantity     `json:"remove_area"`
-	PastArea        Quantity     `json:"past_area"`
-	MismatchArea    Quantity     `json:"mismatch_area"`
-	RemoveStep      Step         `json:"remove_step"`
-	PastStep        Step         `json:"past_step"`
-	WithinTolerance float64      `json:"within_tolerance"` // share of the measured joint, 0 to 1
-	Conformance     float64      `json:"conformance"`      // probability that no step passes the tolerance (JCGM 106)
-	OffsetMM        [2]float64   `json:"offset_mm"`        // work centroid minus target centroid
-	AreaRatio       float64      `json:"area_ratio"`       // work over target
-	LeastLand       *Quantity    `json:"least_land,omitempty"`
-	UnsureArcs      [][2]float64 `json:"unsure_arcs"` // mm along the target outline from its rightmost point, anticlockwise
-	TargetOutline   [][2]float64 `json:"target_outline"`
-	WorkOutline     [][2]float64 `json:"work_outline"`
+	Port            int        `json:"port"`
+	Verdict         string     `json:"verdict"`
+	Why             string     `json:"why,omitempty"` // for "not measured" and marked ports: the reason in words
+	TargetArea      Quantity   `json:"target_area"`
+	WorkArea        Quantity   `json:"work_area"`
+	RemoveArea      Quantity   `json:"remove_area"`
+	PastArea        Quantity   `json:"past_area"`
+	MismatchArea    Quantity   `json:"mismatch_area"`
+	RemoveStep      Step       `json:"remove_step"`
+	PastStep        Step       `json:"past_step"`
+	WithinTolerance float64    `json:"within_tolerance"` // share of the measured joint, 0 to 1
+	Conformance     float64    `json:"conformance"`      // probability that no step passes the tolerance (JCGM 106)
+	OffsetMM        [2]float64 `json:"offset_mm"`        // work centroid minus target centroid
+	AreaRatio       float64    `json:"area_ratio"`       // work over target
+	LeastLand       *Quantity  `json:"least_land,omitempty"`
+	// Lands are the least lands after grinding to the target, to each neighbour, to the holes and to the part's edge, smallest
+	// first.
+	Lands         []Land       `json:"lands,omitempty"`
+	Flow          *FlowResult  `json:"flow,omitempty"`
+	UnsureArcs    [][2]float64 `json:"unsure_arcs"` // mm along the target outline from its rightmost point, anticlockwise
+	TargetOutline [][2]float64 `json:"target_outline"`
+	WorkOutline   [][2]float64 `json:"work_outline"`
 	// Profile is the step along the target outline, for charts and maps.
 	Profile []ProfilePoint `json:"profile,omitempty"`
 }
