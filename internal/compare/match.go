@@ -61,6 +61,9 @@ func Match(target, work *face.Face, opts Options) (*Result, error) {
 	for _, p := range geom.Outline(work.PartOutline.Outline).Mapped(l.jobFromWork) {
 		res.PartOutline = append(res.PartOutline, [2]float64{p.X, p.Y})
 	}
+	if opts.Before != nil {
+		res.Progress = ProgressSince(opts.Before, res)
+	}
 	return res, nil
 }
 

@@ -33,6 +33,8 @@ type Result struct {
 	Holes       []HoleResult       `json:"holes"`
 	PartOutline [][2]float64       `json:"part_outline,omitempty"` // of the work face, job frame
 	Warnings    []face.Warning     `json:"warnings"`
+	// Progress is what was done since the pass before, port by port; none in a first pass.
+	Progress []Progress `json:"progress,omitempty"`
 }
 
 // Alignment says how work and target were laid over each other. Maps are row-major [a, b, tx, c, d, ty].
