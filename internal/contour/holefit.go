@@ -337,7 +337,7 @@ const (
 
 // How often the ground between the circles is expected to look like the face in a sector, how often like what is behind it.
 const (
-	priorLikeFace   = 0.65
+	priorLikeFace   = 0.5
 	priorLikeBehind = 0.15
 )
 

@@ -58,41 +58,55 @@ func (v *Survey) accept(f *holeFit) *face.Hole {
 
 // judgement says how much of a hole a candidate is.
 type judgement struct {
-	agree float64 // share of the circle where the edge, sought for itself, is where the circles are
-	off   float64 // RMS distance of the edge, sought for itself, from the circles where it agrees, mm
-	steps float64 // share of the circle where the brightness changes enough
+	seen  float64 // share of the circle where an edge is there at all
+	agree float64 // share of the circle where it also lies on the circle
+	off   float64 // RMS distance of what agrees from the circle, mm
+	dark  float64 // brightness behind the edge over that of the face, the median round the circle
 }
 
-func (j judgement) isHole() bool { return j.agree > 0.5 && j.off < 0.12 }
+func (j judgement) isHole() bool { return j.agree > 0.65 && j.dark < 0.6 }
 
 // judge looks at every sector for itself.
 func (h *holeBand) judge(t twin) judgement {
+	// An edge is there if it is this much likelier than none, log likelihood; on the circle, if it is within so much of it.
+	const likelier = 5.0
+	near := math.Max(0.1, 0.7*h.pxMM)
 	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
 	h.edges(t, s1, s2)
+	step := 0.35 * h.pxMM * math.Max(h.shape.sigmaPx, 0.5)
 	var j judgement
-	near := math.Max(0.15, 1.5*h.pxMM)
-	step := 0.5 * h.pxMM
-	n := int(0.8 / step)
 	var off2 float64
+	var dark []float64
 	for k := range h.sectors {
-		best, at := math.Inf(1), 0.0
-		var x levels
-		for q := -n; q <= n; q++ {
-			f := h.fitSector(k, s1, s2, float64(q)*step, anyLook)
-			if f.cost < best {
-				best, at, x = f.cost, float64(q)*step, f
-			}
+		f := h.fitSector(k, s1, s2, 0, anyLook)
+		dark = append(dark, (f.x[0]+f.x[1]+f.x[2])/(f.x[0]+1e-6))
+		if h.plain(k)-f.cost < likelier {
+			continue
 		}
-		if math.Abs(at) < near {
+		j.seen++
+		fm, fp := h.fitSector(k, s1, s2, -step, f.as), h.fitSector(k, s1, s2, step, f.as)
+		curve := fp.sse - 2*f.sse + fm.sse
+		if curve <= 0 {
+			continue
+		}
+		if d := -(fp.sse - fm.sse) / 2 / curve * step; math.Abs(d) < near {
 			j.agree++
-			off2 += at * at
-		}
-		if math.Max(math.Abs(x.x[1]), math.Abs(x.x[1]+x.x[2])) > leastStep*h.spread[k] {
-			j.steps++
+			off2 += d * d
 		}
 	}
 	j.off = math.Sqrt(off2 / math.Max(j.agree, 1))
 	j.agree /= float64(h.sectors)
-	j.steps /= float64(h.sectors)
+	j.seen /= float64(h.sectors)
+	j.dark = quantile(dark, 0.5)
 	return j
+}
+
+// plain is what sector k costs with no edge in it: one level all over.
+func (h *holeBand) plain(k int) float64 {
+	var w, s, q float64
+	for i := k * h.rays; i < (k+1)*h.rays; i++ {
+		at := i*(h.n+1) + h.n
+		w, s, q = w+h.wsum[at], s+h.sum[at], q+h.sq[at]
+	}
+	return h.cost(q - s*s/w)
 }

@@ -52,6 +52,7 @@ var firstShape = newEdgeShape(0.6, 0.8)
 // holeStart is where the fit of a candidate begins.
 type holeStart struct {
 	h    *holeBand
+	near []twin // good places at several depths
 	best twinFit
 }
 
@@ -78,9 +79,6 @@ func (v *Survey) startHole(centre geom.PointMM, radius, far float64, shape *edge
 		from = []twin{h.second(geom.PointMM{}, radius, d), h.second(h.lean.Scale(-d/2), radius, d)}
 	}
 	got := h.search(from, far, -0.5, 0.9, depths)
-	if len(got) == 0 {
-		return nil
-	}
 	h, t := h.again(v.s, got)
 	if h == nil {
 		return nil
@@ -91,7 +89,7 @@ func (v *Survey) startHole(centre geom.PointMM, radius, far float64, shape *edge
 			best = f
 		}
 	}
-	return &holeStart{h, best}
+	return &holeStart{h, t, best}
 }
 
 // again unrolls the photo anew round the first of the circles, and returns the circles as seen from there.
@@ -145,7 +143,7 @@ func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
 		f.at = []twinFit{h.settle(s.best.twin, 6)}
 	} else {
 		for d := 0.0; d < chamferMaxMM+depthStep/2; d += depthStep {
-			f.at = append(f.at, h.atDepth(s.best.twin, d))
+			f.at = append(f.at, h.atDepth(s.near, d))
 		}
 	}
 	return f

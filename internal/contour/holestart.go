@@ -50,72 +50,61 @@ func (h *holeBand) sharp(t twin) float64 {
 	return total
 }
 
-// search returns the best few places of the circles whose face edge lies within far mm of one of those given, with a radius
-// larger by dr0 to dr1, for the depths offered, best first.
+// search returns good places of the circles whose face edge lies within far mm of one of those given, with a radius larger
+// by dr0 to dr1: the best two, apart from each other, for each of the depths offered.
 func (h *holeBand) search(from []twin, far, dr0, dr1 float64, depths []float64) []twin {
 	type scored struct {
 		t twin
 		c float64
 	}
-	var all []scored
 	const stepMM, stepR = 0.35, 0.2
-	for _, f := range from {
-		e, r := h.first(f)
-		k := int(math.Ceil(far / stepMM))
-		for x := -k; x <= k; x++ {
-			for y := -k; y <= k; y++ {
-				if x*x+y*y > k*k {
-					continue
-				}
-				for g := dr0; g <= dr1+1e-9; g += stepR {
-					for _, d := range depths {
+	var out []twin
+	for _, d := range depths {
+		var all []scored
+		for _, f := range from {
+			e, r := h.first(f)
+			k := int(math.Ceil(far / stepMM))
+			for x := -k; x <= k; x++ {
+				for y := -k; y <= k; y++ {
+					if x*x+y*y > k*k {
+						continue
+					}
+					for g := dr0; g <= dr1+1e-9; g += stepR {
 						t := h.second(e.Add(geom.PointMM{X: float64(x) * stepMM, Y: float64(y) * stepMM}), r+g, d)
 						all = append(all, scored{t, h.sharp(t)})
 					}
 				}
 			}
 		}
-	}
-	sort.Slice(all, func(i, j int) bool { return all[i].c < all[j].c })
-	var picked []scored
-	for _, a := range all {
-		if len(picked) == 5 {
-			break
-		}
-		near := false
-		for _, p := range picked {
-			if p.t.depth == a.t.depth && p.t.b.Dist(a.t.b) < 1.5*stepMM && math.Abs(p.t.r-a.t.r) < 1.5*stepR {
-				near = true
+		sort.Slice(all, func(i, j int) bool { return all[i].c < all[j].c })
+		n := 0
+		for i, a := range all {
+			near := false
+			for _, b := range all[:i] {
+				if b.t.b.Dist(a.t.b) < 1.5*stepMM && math.Abs(b.t.r-a.t.r) < 1.5*stepR {
+					near = true
+					break
+				}
+			}
+			if near {
+				continue
+			}
+			h.descend(&a.t, &a.c, 0.15)
+			h.descend(&a.t, &a.c, 0.07)
+			out = append(out, a.t)
+			if n++; n == 2 {
+				break
 			}
 		}
-		if !near {
-			picked = append(picked, a)
-		}
-	}
-	free := len(depths) > 1
-	for i := range picked {
-		p := &picked[i]
-		for _, step := range []float64{0.15, 0.07, 0.03} {
-			h.descend(&p.t, &p.c, step, free)
-		}
-	}
-	sort.Slice(picked, func(i, j int) bool { return picked[i].c < picked[j].c })
-	var out []twin
-	for _, p := range picked {
-		out = append(out, p.t)
 	}
 	return out
 }
 
-// descend lowers cost c at t by steps along the parameters.
-func (h *holeBand) descend(t *twin, c *float64, step float64, free bool) {
-	params := 3
-	if free {
-		params = 4
-	}
+// descend lowers cost c at t by steps along the centre and the radius.
+func (h *holeBand) descend(t *twin, c *float64, step float64) {
 	for moved, rounds := true, 0; moved && rounds < 12; rounds++ {
 		moved = false
-		for k := range 2 * params {
+		for k := range 6 {
 			q := *t
 			d := step * float64(1-2*(k%2))
 			switch k / 2 {
@@ -125,11 +114,6 @@ func (h *holeBand) descend(t *twin, c *float64, step float64, free bool) {
 				q.b.Y += d
 			case 2:
 				q.r += d
-			case 3:
-				if q.depth+d < 0 || q.depth+d > chamferMaxMM {
-					continue
-				}
-				q.depth += d
 			}
 			if v := h.sharp(q); v < *c-1e-6 {
 				*t, *c, moved = q, v, true
@@ -138,23 +122,48 @@ func (h *holeBand) descend(t *twin, c *float64, step float64, free bool) {
 	}
 }
 
-// atDepth returns the best place at one depth, starting from a good one at another: the bore may be the same, or the outer edge.
-func (h *holeBand) atDepth(near twin, depth float64) twinFit {
-	bore := near
-	bore.depth = depth
-	e, r := h.first(near)
-	outer := h.second(e, r, depth)
-	best := twinFit{cost: math.Inf(1)}
-	for k, t := range []twin{bore, outer} {
-		if k == 1 && math.Abs(depth-near.depth) < 0.05 {
+// atDepth returns the best place at one depth, starting from good ones at others: the bore may be the same, or the outer edge.
+func (h *holeBand) atDepth(near []twin, depth float64) twinFit {
+	type scored struct {
+		t twin
+		c float64
+	}
+	var all []scored
+	for _, n := range near {
+		if math.Abs(n.depth-depth) > 0.25 {
 			continue
 		}
-		c := h.sharp(t)
-		for _, step := range []float64{0.15, 0.07, 0.03} {
-			h.descend(&t, &c, step, false)
+		bore := n
+		bore.depth = depth
+		e, r := h.first(n)
+		for k, t := range []twin{bore, h.second(e, r, depth)} {
+			if k == 1 && n.depth == depth {
+				continue
+			}
+			all = append(all, scored{t, h.sharp(t)})
 		}
-		if f := h.settle(t, 3); f.cost < best.cost {
+	}
+	sort.Slice(all, func(i, j int) bool { return all[i].c < all[j].c })
+	best := twinFit{cost: math.Inf(1)}
+	tried := 0
+	for i, a := range all {
+		twice := false
+		for _, b := range all[:i] {
+			if a.t.b.Dist(b.t.b)+math.Abs(a.t.r-b.t.r) < 0.1 {
+				twice = true
+				break
+			}
+		}
+		if twice {
+			continue
+		}
+		h.descend(&a.t, &a.c, 0.07)
+		h.descend(&a.t, &a.c, 0.03)
+		if f := h.settle(a.t, 3); f.cost < best.cost {
 			best = f
+		}
+		if tried++; tried == 3 {
+			break
 		}
 	}
 	return best

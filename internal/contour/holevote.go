@@ -13,30 +13,26 @@ func vote(fits []*holeFit) {
 	}
 	// Depths of one tool agree to about this; so do bores.
 	const depthMM, boreMM = 0.06, 0.12
-	// A hole that belongs to no group, or whose own fit went wrong, says nothing: a vote counts between this and 1.
-	const doubt = 0.05
+	// How often a hole has a depth of its own, though others of its bore are there.
+	const alone = 0.02
 	for i, f := range fits {
 		f.p = make([]float64, len(f.at))
-		logp := make([]float64, len(f.at))
-		best := math.Inf(-1)
+		most := 1.0
 		for k, a := range f.at {
-			logp[k] = math.Log(own[i][k] + 1e-300)
 			for j, g := range fits {
 				if j == i {
 					continue
 				}
-				var s float64
 				for q, b := range g.at {
 					x, y := (a.depth-b.depth)/depthMM, (f.bore(k)-g.bore(q))/boreMM
-					s += own[j][q] * math.Exp(-(x*x+y*y)/2)
+					f.p[k] += own[j][q] * math.Exp(-(x*x+y*y)/2)
 				}
-				logp[k] += math.Log(doubt + (1-doubt)*math.Min(s, 1))
 			}
-			best = math.Max(best, logp[k])
+			most = math.Max(most, f.p[k])
 		}
 		var sum float64
 		for k := range f.p {
-			f.p[k] = math.Exp(logp[k] - best)
+			f.p[k] = own[i][k] * (alone + (1-alone)*f.p[k]/most)
 			sum += f.p[k]
 		}
 		for k := range f.p {
