@@ -113,7 +113,7 @@ func TestCardSaysWhatMatters(t *testing.T) {
 			t.Fatal(err)
 		}
 		words := pdfText(t, b.Bytes())
-		for _, want := range []string{"100 %", "150.0 mm", "120.0 mm", "--printed-x", "strip 7", "strip 8"} {
+		for _, want := range []string{"100 %", "150.0 mm", "up the page", "--printed-x", "strip 7", "strip 8"} {
 			if !strings.Contains(words, want) {
 				t.Errorf("%s: the card doesn't say %q:\n%s", u, want, words)
 			}

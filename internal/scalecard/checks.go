@@ -69,8 +69,8 @@ func (s *solver) checkStretch() error {
 	if m.scan {
 		aspect, limit = m.x[uAspect], maxScanAspect
 	} else {
-		p := &problem{tags: s.problem.tags, priors: append([]prior(nil), s.problem.priors...)}
-		p.priors[uAspect] = prior{sigma: 0.02}
+		p := s.problem.with(s.problem.priors.clone())
+		p.priors.each[uAspect] = prior{sigma: 0.02}
 		if f, err := p.solve(m); err == nil && s.fit.cost-f.cost > decisive && math.Abs(f.model.x[uAspect]) > maxAspect/2 {
 			aspect = f.model.x[uAspect]
 			return s.fail(ErrStretched, m.numbers, "use the photo as the camera took it; if the card's check lines differ by as much, give --printed-x and --printed-y",
@@ -100,22 +100,20 @@ func (f *fitted) sigma(coefficients map[int]float64) float64 {
 	return math.Sqrt(sum)
 }
 
-// shape is how one strip's paper stands to the plane.
+// shape is how one strip's paper stands to the plane. What the solve puts there has already beaten the likelier flat
+// paper: no further test is made of it.
 type shape struct {
 	k       int
 	bendMM  float64 // from its lowest to its highest place
 	atRight bool    // the higher end is the right one as the strip is read
 	middle  bool    // neither end: the middle stands up
 	levelMM float64 // its mean height
-	sure    bool    // bend beyond chance
-	off     bool    // level beyond chance
 }
 
 func (s *solver) shapes() []shape {
 	var out []shape
 	for k := range s.fit.model.numbers {
-		i := s.fit.model.stripIndex(k)
-		own := s.fit.model.x[i:]
+		own := s.fit.model.x[s.fit.model.stripIndex(k):]
 		height := func(xi float64) float64 { return own[uLift] + xi*own[uTilt] + (xi*xi-1./3)*own[uBow] }
 		lo, hi := -1.0, -1.0
 		for xi := -1.0; xi <= 1; xi += 0.1 {
@@ -126,10 +124,7 @@ func (s *solver) shapes() []shape {
 				hi = xi
 			}
 		}
-		sh := shape{k: k, bendMM: height(hi) - height(lo), atRight: hi > 0, middle: math.Abs(hi) < 0.5, levelMM: own[uLift]}
-		sh.sure = sh.bendMM > surely*s.fit.sigma(map[int]float64{i + uTilt: hi - lo, i + uBow: hi*hi - lo*lo})
-		sh.off = math.Abs(sh.levelMM) > surely*s.fit.sigma(map[int]float64{i + uLift: 1})
-		out = append(out, sh)
+		out = append(out, shape{k: k, bendMM: height(hi) - height(lo), atRight: hi > 0, middle: math.Abs(hi) < 0.5, levelMM: own[uLift]})
 	}
 	return out
 }
@@ -143,12 +138,12 @@ func (s *solver) checkFlat() error {
 	worst := shape{}
 	for _, sh := range s.shapes() {
 		switch {
-		case sh.bendMM > maxLiftMM && sh.sure:
+		case sh.bendMM > maxLiftMM:
 			bent = append(bent, sh.k)
 			if sh.bendMM > worst.bendMM {
 				worst = sh
 			}
-		case math.Abs(sh.levelMM) > maxLiftMM && sh.off:
+		case math.Abs(sh.levelMM) > maxLiftMM:
 			off = append(off, sh.k)
 			if bent == nil && math.Abs(sh.levelMM) > math.Abs(worst.levelMM) {
 				worst = sh
@@ -194,11 +189,11 @@ func (s *solver) cameraHeight() float64 {
 // others explain the picture nearly as well.
 func (s *solver) blame(accused []int) []int {
 	m := s.fit.model
-	p := &problem{tags: s.problem.tags, priors: append([]prior(nil), s.problem.priors...)}
+	p := s.problem.with(s.problem.priors.clone())
 	start := m.clone()
 	for _, k := range accused {
 		for i := m.stripIndex(k) + uLift; i <= m.stripIndex(k)+uBow; i++ {
-			p.priors[i].nu = 0
+			p.priors.each[i].nu = 0
 			start.x[i] = 0
 		}
 	}
@@ -206,11 +201,11 @@ func (s *solver) blame(accused []int) []int {
 	for _, k := range accused {
 		numbers[m.numbers[k]] = true
 	}
-	wide := &problem{tags: p.tags, priors: append([]prior(nil), p.priors...)}
+	wide := p.with(p.priors.clone())
 	for k := range m.numbers {
 		if !numbers[m.numbers[k]] {
 			for i := m.stripIndex(k) + uLift; i <= m.stripIndex(k)+uBow; i++ {
-				wide.priors[i] = prior{sigma: 2}
+				wide.priors.each[i] = prior{sigma: 2}
 			}
 		}
 	}
@@ -241,14 +236,14 @@ func (s *solver) advice() []face.Warning {
 	if m.scan {
 		out = append(out, s.scanAdvice()...)
 	} else {
-		if p := focalPrior(s.photo); p.nu > 0 && math.Abs(m.x[uLogF]-p.mean) > 0.1 && math.Abs(m.x[uLogF]-p.mean) > surely*s.fit.sigma(map[int]float64{uLogF: 1}) {
+		if p := focalPrior(s.photo); p.nu == sometimes && math.Abs(m.x[uLogF]-p.mean) > 0.1 && math.Abs(m.x[uLogF]-p.mean) > surely*s.fit.sigma(map[int]float64{uLogF: 1}) {
 			out = append(out, face.Warning{
 				What: fmt.Sprintf("the file says that the lens was at %.0f mm (35 mm equivalent), the strips say %.0f mm; the strips are believed", s.photo.Focal35MM, s.photo.Focal35MM*math.Exp(m.x[uLogF]-p.mean)),
 				Try:  "use the photo as the camera took it, without digital zoom",
 			})
 		}
 		for _, sh := range s.shapes() {
-			if sh.bendMM > maxLiftMM/2 && sh.sure {
+			if sh.bendMM > maxLiftMM/2 {
 				out = append(out, face.Warning{
 					What: fmt.Sprintf("strip %d does not lie quite flat (about %.2f mm)", m.numbers[sh.k], sh.bendMM),
 					Try:  "weigh or tape its ends down",

@@ -57,8 +57,8 @@ func (s *Solution) cameraFields(g *fieldGrid, px []geom.PointPx, heightMM float6
 		i := f.active[a]
 		step := stepOf(i)
 		lo, hi := f.model.clone(), f.model.clone()
-		lo.x[i] -= step
-		hi.x[i] += step
+		lo.move(i, -step)
+		hi.move(i, step)
 		cl, ch := lo.view().camera, hi.view().camera
 		d := make([]geom.PointMM, len(px))
 		for k, q := range px {

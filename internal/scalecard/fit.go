@@ -3,6 +3,7 @@ package scalecard
 import (
 	"errors"
 	"math"
+	"slices"
 
 	"portmatch/internal/geom"
 )
@@ -16,45 +17,99 @@ type prior struct{ mean, sigma, nu float64 }
 // held tells an unknown that is not solved for.
 func (p prior) held() bool { return p.sigma == 0 }
 
-// cost returns minus twice the log density at x, less that at the mean.
-func (p prior) cost(x float64) float64 {
-	if p.held() || math.IsInf(p.sigma, 1) {
-		return 0
-	}
-	z := (x - p.mean) / p.sigma
-	if p.nu > 0 {
-		return (p.nu + 1) * math.Log1p(z*z/p.nu)
-	}
-	return z * z
+// priors is what is known of every unknown of a model.
+type priors struct {
+	each []prior
+	// bound, with sigma set, is what else is known of the focal length: that it is a phone's.
+	bound prior
 }
 
-// weight returns the weight with which a normal distribution would pull on x just so.
-func (p prior) weight(x float64) float64 {
-	if math.IsInf(p.sigma, 1) {
+func (p priors) clone() priors {
+	p.each = slices.Clone(p.each)
+	return p
+}
+
+// together returns the unknowns that unknown i of a model is usual or unusual with, as a range: a strip that lies badly
+// is off in height, slope and bend at once.
+func together(i int) (from, to int) {
+	if i < sharedUnknowns {
+		return i, i + 1
+	}
+	first := i - (i-sharedUnknowns)%stripUnknowns
+	if k := i - first; k >= uLift && k <= uBow {
+		return first + uLift, first + uBow + 1
+	}
+	return i, i + 1
+}
+
+// spread returns the sum of squared deviations of i's group, and how many of the group are known at all.
+func (p priors) spread(x []float64, i int) (z2, n float64) {
+	from, to := together(i)
+	for j := from; j < to; j++ {
+		if pr := p.each[j]; !pr.held() && !math.IsInf(pr.sigma, 1) {
+			z := (x[j] - pr.mean) / pr.sigma
+			z2 += z * z
+			n++
+		}
+	}
+	return z2, n
+}
+
+// cost returns minus twice the log density at x, less that at the means.
+func (p priors) cost(x []float64) float64 {
+	var sum float64
+	for i := 0; i < len(p.each); {
+		_, next := together(i)
+		z2, n := p.spread(x, i)
+		if nu := p.each[i].nu; nu > 0 && n > 0 {
+			sum += (nu + n) * math.Log1p(z2/nu)
+		} else {
+			sum += z2
+		}
+		i = next
+	}
+	if b := p.bound; b.sigma > 0 {
+		z := (x[uLogF] - b.mean) / b.sigma
+		sum += z * z
+	}
+	return sum
+}
+
+// pull returns the weight with which a normal distribution about the mean would pull on x[i] just so.
+func (p priors) pull(x []float64, i int) float64 {
+	pr := p.each[i]
+	if pr.held() || math.IsInf(pr.sigma, 1) {
 		return 0
 	}
-	w := 1 / (p.sigma * p.sigma)
-	if p.nu > 0 {
-		z := (x - p.mean) / p.sigma
-		w *= (p.nu + 1) / (p.nu + z*z)
+	w := 1 / (pr.sigma * pr.sigma)
+	if pr.nu > 0 {
+		z2, n := p.spread(x, i)
+		w *= (pr.nu + n) / (pr.nu + z2)
 	}
 	return w
 }
 
-// doubt returns the weight for the covariance: like weight, but where nothing speaks against the usual it is that of a
+// doubt returns the weight for the covariance: like pull, but where nothing speaks against the usual it is that of a
 // normal distribution of standard deviation sigma.
-func (p prior) doubt(x float64) float64 {
-	if p.nu > 0 {
-		return p.weight(x) * p.nu / (p.nu + 1)
+func (p priors) doubt(x []float64, i int) float64 {
+	w := p.pull(x, i)
+	if pr := p.each[i]; pr.nu > 0 && w > 0 {
+		_, n := p.spread(x, i)
+		w *= pr.nu / (pr.nu + n)
 	}
-	return p.weight(x)
+	return w
 }
 
 // problem is a joint least squares fit of a model to the corners of all tags.
 type problem struct {
 	tags   []observation
-	priors []prior
+	priors priors
+	// inflate is how many times larger the corners' variance is taken than their own covariances say; at least 1.
+	inflate float64
 }
+
+// with returns the same problem with other priors.
+func (p *problem) with(known priors) *problem { return &problem{p.tags, known, p.inflate} }
 
 // observation is one tag with its whitening: the Cholesky factor of its corners' covariance.
 type observation struct {
@@ -63,51 +118,46 @@ type observation struct {
 	factor  *spd
 }
 
+// state is a model with its residuals.
+type state struct {
+	model *model
+	left  [][4]geom.PointPx // measured less seen
+	norm2 []float64         // squared whitened residual of each tag; 8 is usual
+	cost  float64           // minus twice the log posterior: robust squares of the tags, and priors
+}
+
 // fitted is a minimum of a problem.
 type fitted struct {
-	model  *model
-	cost   float64 // Σ squared residuals, whitened and weighted, priors included
-	active []int
-	cov    []float64 // of the active unknowns, row-major, scaled by the residual
-	scale  float64   // observed over expected variance of the corners, at least 1
-	weight []float64 // of each tag, 0..1
-	norm2  []float64 // squared whitened residual of each tag; 8 is usual
-	left   [][4]geom.PointPx
-	rmsPx  float64
-	rounds int
+	state
+	active   []int
+	cov      []float64 // of the active unknowns, row-major
+	weight   []float64 // of each tag, 0..1
+	variance float64   // observed over expected variance of the corners, from the usual tag
+	rmsPx    float64
+	rounds   int
 }
 
 var errNoMinimum = errors.New("the fit does not settle")
 
-// solve minimises from the given start, by Levenberg-Marquardt with robust weights for whole tags.
+// solve minimises from the given start by Levenberg-Marquardt steps; robust weights of tags and priors are those of the
+// last state, which makes every step one down the robust cost too.
 func (p *problem) solve(start *model) (*fitted, error) {
 	m := start.clone()
-	var active []int
-	for i, pr := range p.priors {
-		if !pr.held() {
-			active = append(active, i)
-		} else {
+	f := &fitted{}
+	for i, pr := range p.priors.each {
+		if pr.held() {
 			m.x[i] = pr.mean
+		} else {
+			f.active = append(f.active, i)
 		}
 	}
-	f := &fitted{model: m, active: active, weight: make([]float64, len(p.tags)), norm2: make([]float64, len(p.tags)),
-		left: make([][4]geom.PointPx, len(p.tags))}
-	for i := range f.weight {
-		f.weight[i] = 1
-	}
-	lambda := 1e-3
-	cost := p.evaluate(m, f)
-	spreadOf := func() float64 { return p.variance(f) }
-	variance := spreadOf()
-	p.reweigh(f, variance)
-	cost = p.cost(m, f)
-	n := len(active)
-	const rounds = 60
-	for round := range rounds {
-		f.rounds = round + 1
-		N, g := p.normal(m, f, active, 1, prior.weight)
-		improved := false
-		for range 12 {
+	n := len(f.active)
+	now := p.evaluate(m)
+	lambda := 1e-4
+	for f.rounds = 1; f.rounds <= maxRounds; f.rounds++ {
+		N, g := p.normal(&now, f.active, p.priors.pull)
+		before := now.cost
+		for lambda < 1e10 {
 			D := N.clone()
 			for i := range n {
 				D.a[i*n+i] *= 1 + lambda
@@ -116,54 +166,37 @@ func (p *problem) solve(start *model) (*fitted, error) {
 			if D.chol() {
 				D.forward(step)
 				D.backward(step)
-				t := m.clone()
-				for i, a := range active {
-					t.x[a] += step[i]
+				t := now.model.clone()
+				for i, a := range f.active {
+					t.move(a, step[i])
 				}
 				t.settle()
-				ft := &fitted{weight: f.weight, norm2: make([]float64, len(p.tags)), left: make([][4]geom.PointPx, len(p.tags))}
-				p.evaluate(t, ft)
-				if c := p.cost(t, ft); c <= cost {
-					improved = cost-c > 1e-7*(1+c)
-					m, cost = t, c
-					f.norm2, f.left = ft.norm2, ft.left
-					lambda = max(lambda/10, 1e-12)
+				if next := p.evaluate(t); next.cost <= now.cost {
+					now = next
+					lambda = max(lambda/10, 1e-10)
 					break
 				}
 			}
 			lambda *= 10
-			if lambda > 1e12 {
-				break
-			}
 		}
-		// Weights follow once the fit has come near; from then on the cost is measured with the new ones.
-		if round < rounds-10 {
-			v := spreadOf()
-			changed := p.reweigh(f, v)
-			cost = p.cost(m, f)
-			if changed > 1e-3 {
-				improved = true
-			}
-		}
-		if !improved {
+		if !(before-now.cost > 1e-6*(1+now.cost)) {
 			break
 		}
 	}
-	f.model = m
-	if math.IsNaN(cost) || math.IsInf(cost, 0) {
+	if math.IsNaN(now.cost) || math.IsInf(now.cost, 0) {
 		return nil, errNoMinimum
 	}
-	f.cost = cost
-	variance = spreadOf()
-	f.scale = max(1, variance)
-	N, _ := p.normal(m, f, active, 1/f.scale, prior.doubt)
+	f.state = now
+	N, _ := p.normal(&now, f.active, p.priors.doubt)
 	if !N.chol() {
 		return nil, errNoMinimum
 	}
 	f.cov = N.inverse()
 	var sum, count float64
 	for i, l := range f.left {
-		if f.weight[i] < 0.1 {
+		w := robustWeight(f.norm2[i])
+		f.weight = append(f.weight, w)
+		if w < ignoredWeight {
 			continue
 		}
 		for _, d := range l {
@@ -172,116 +205,134 @@ func (p *problem) solve(start *model) (*fitted, error) {
 		}
 	}
 	f.rmsPx = math.Sqrt(sum / max(count, 1))
+	// The median of a χ² of 8 degrees of freedom is 7.344; the unknowns take their share of freedom.
+	freedom := 1 - float64(min(n, 7*len(f.norm2)))/float64(8*len(f.norm2))
+	f.variance = median(append([]float64(nil), f.norm2...)) * p.inflate / 7.344 / freedom
 	return f, nil
 }
 
-// evaluate fills the residuals and their squared norms.
-func (p *problem) evaluate(m *model, f *fitted) float64 {
+const (
+	// Twenty rounds are usual, from far off fifty.
+	maxRounds = 80
+	// A tag of less weight is taken to be misread.
+	ignoredWeight = 0.1
+)
+
+// robust is the cost of a tag whose squared whitened residual is n: n itself up to the usual 8, from there on growing
+// like a logarithm, so that a tag four times as far out in square has half its weight.
+func robust(n float64) float64 {
+	if n <= 8 {
+		return n
+	}
+	return 8 + 24*math.Log1p((n-8)/24)
+}
+
+// robustWeight is the derivative of robust.
+func robustWeight(n float64) float64 {
+	if n <= 8 {
+		return 1
+	}
+	return 1 / (1 + (n-8)/24)
+}
+
+// evaluate computes the residuals of a model and their cost.
+func (p *problem) evaluate(m *model) state {
+	s := state{model: m, left: make([][4]geom.PointPx, len(p.tags)), norm2: make([]float64, len(p.tags))}
 	v := m.view()
-	var sum float64
-	var r [8]float64
 	for i := range p.tags {
 		o := &p.tags[i]
-		c := v.corners(o.k, o.tag)
-		for j := range c {
-			f.left[i][j] = o.corners[j].Sub(c[j])
-			r[2*j], r[2*j+1] = f.left[i][j].U, f.left[i][j].V
+		for j, c := range v.corners(o.k, o.tag) {
+			s.left[i][j] = o.corners[j].Sub(c)
 		}
-		o.factor.forward(r[:])
-		f.norm2[i] = 0
+		r := o.whiten(s.left[i])
 		for _, x := range r {
-			f.norm2[i] += x * x
+			s.norm2[i] += x * x / p.inflate
 		}
-		sum += f.norm2[i]
+		s.cost += robust(s.norm2[i])
 	}
-	return sum
+	s.cost += p.priors.cost(m.x)
+	return s
 }
 
-// cost is what solve minimises: weighted squares and priors.
-func (p *problem) cost(m *model, f *fitted) float64 {
-	var sum float64
-	for i, n := range f.norm2 {
-		sum += f.weight[i] * n
+// whiten takes displacements of the corners to independent ones of unit variance.
+func (o *observation) whiten(d [4]geom.PointPx) (r [8]float64) {
+	for j, c := range d {
+		r[2*j], r[2*j+1] = c.U, c.V
 	}
-	for i, pr := range p.priors {
-		sum += pr.cost(m.x[i])
-	}
-	return sum
+	o.factor.forward(r[:])
+	return r
 }
 
-// variance estimates observed over expected variance from the median tag, which bad tags don't reach. The median of a
-// χ² of 8 degrees of freedom is 7.344; the unknowns take their share of freedom.
-func (p *problem) variance(f *fitted) float64 {
-	n := append([]float64(nil), f.norm2...)
-	freedom := 1 - float64(min(len(f.active), 7*len(n)))/float64(8*len(n))
-	return median(n) / 7.344 / freedom
-}
-
-// reweigh sets the tags' weights by Cauchy's function, which halves the weight of a tag as far out as four times the
-// usual square, and returns the largest change.
-func (p *problem) reweigh(f *fitted, variance float64) float64 {
-	change := 0.0
-	for i, n := range f.norm2 {
-		w := 1 / (1 + max(0, n/(8*max(variance, 1e-12))-1)/3)
-		change = max(change, math.Abs(w-f.weight[i]))
-		f.weight[i] = w
-	}
-	return change
-}
-
-// normal builds the normal equations by differences, the corners' part multiplied by scale, the priors' weights as given.
-func (p *problem) normal(m *model, f *fitted, active []int, scale float64, weight func(prior, float64) float64) (*spd, []float64) {
+// normal builds the normal equations by differences; weight says how hard what is known of an unknown pulls on it.
+func (p *problem) normal(s *state, active []int, weight func(x []float64, i int) float64) (*spd, []float64) {
 	n := len(active)
 	N, g := newSPD(n), make([]float64, n)
-	// Every tag depends on the shared unknowns and on its own strip's.
+	moved := make([]*model, n)
 	views := make([]view, n)
 	for a, i := range active {
-		moved := m.clone()
-		moved.x[i] += stepOf(i)
-		views[a] = moved.view()
+		moved[a] = s.model.clone()
+		moved[a].move(i, stepOf(i))
+		views[a] = moved[a].view()
 	}
-	var jac [64][8]float64
-	var idx [64]int
+	// Every tag depends on the shared unknowns and on its own strip's.
+	var jac [sharedUnknowns + stripUnknowns][8]float64
+	var idx [sharedUnknowns + stripUnknowns]int
 	for t := range p.tags {
 		o := &p.tags[t]
-		own := m.stripIndex(o.k)
+		own := s.model.stripIndex(o.k)
 		count := 0
 		for a, i := range active {
 			if i >= sharedUnknowns && (i < own || i >= own+stripUnknowns) {
 				continue
 			}
-			for c, p := range views[a].corners(o.k, o.tag) {
-				moved := o.corners[c].Sub(p)
-				jac[count][2*c] = (f.left[t][c].U - moved.U) / stepOf(i)
-				jac[count][2*c+1] = (f.left[t][c].V - moved.V) / stepOf(i)
+			var d [4]geom.PointPx
+			for c, q := range views[a].corners(o.k, o.tag) {
+				left := o.corners[c].Sub(q)
+				d[c] = geom.PointPx{U: (s.left[t][c].U - left.U) / stepOf(i), V: (s.left[t][c].V - left.V) / stepOf(i)}
 			}
-			o.factor.forward(jac[count][:])
+			jac[count] = o.whiten(d)
 			idx[count] = a
 			count++
 		}
-		var r [8]float64
-		for c, d := range f.left[t] {
-			r[2*c], r[2*c+1] = d.U, d.V
-		}
-		o.factor.forward(r[:])
-		w := f.weight[t] * scale
+		r := o.whiten(s.left[t])
+		w := robustWeight(s.norm2[t]) / p.inflate
 		for a := range count {
-			for e := range 8 {
+			for e := range r {
 				g[idx[a]] += w * jac[a][e] * r[e]
 			}
 			for b := a; b < count; b++ {
-				var s float64
-				for e := range 8 {
-					s += jac[a][e] * jac[b][e]
+				var sum float64
+				for e := range r {
+					sum += jac[a][e] * jac[b][e]
 				}
-				N.add(idx[a], idx[b], w*s)
+				N.add(idx[a], idx[b], w*sum)
 			}
 		}
 	}
-	for a, i := range active {
-		w := weight(p.priors[i], m.x[i])
-		N.a[a*n+a] += w
-		g[a] -= w * (m.x[i] - p.priors[i].mean)
+	// A move may take several unknowns with it.
+	slope := make([]float64, n)
+	known := func(i int, mean, w float64) {
+		if w == 0 {
+			return
+		}
+		for a := range active {
+			slope[a] = (moved[a].x[i] - s.model.x[i]) / stepOf(active[a])
+		}
+		for a := range n {
+			if slope[a] == 0 {
+				continue
+			}
+			g[a] -= w * slope[a] * (s.model.x[i] - mean)
+			for b := a; b < n; b++ {
+				N.add(a, b, w*slope[a]*slope[b])
+			}
+		}
+	}
+	for i, pr := range p.priors.each {
+		known(i, pr.mean, weight(s.model.x, i))
+	}
+	if b := p.priors.bound; b.sigma > 0 {
+		known(uLogF, b.mean, 1/(b.sigma*b.sigma))
 	}
 	return N, g
 }

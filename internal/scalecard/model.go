@@ -57,6 +57,17 @@ func (m *model) clone() *model {
 // stripIndex returns the index of the strip's first unknown.
 func (m *model) stripIndex(k int) int { return sharedUnknowns + k*stripUnknowns }
 
+// move changes one unknown. A change of focal length takes the camera back with it, and the lens's bend, so that the
+// picture hardly changes: in these directions the fit is nearly straight.
+func (m *model) move(i int, step float64) {
+	m.x[i] += step
+	if i == uLogF && !m.scan {
+		m.x[uTz] *= math.Exp(step)
+		m.x[uK1] *= math.Exp(2 * step)
+		m.x[uK2] *= math.Exp(4 * step)
+	}
+}
+
 // rotation returns exp(ω) r for the small turn ω held in x.
 func (m *model) rotation() [9]float64 {
 	return mul3(rodrigues(m.x[uRx], m.x[uRy], m.x[uRz]), m.r)

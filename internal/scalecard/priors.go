@@ -12,8 +12,10 @@ const (
 	// EXIF gives whole millimetres (2 % to the next at 26 mm), and some makers mean the width, 4 % less, which the tails allow.
 	sigmaLogFExif = 0.02
 	// Phones reach from 13 to 120 mm of full frame; the middle is near 35.
-	sigmaLogFUnknown = 0.6
+	sigmaLogFUnknown = 0.5
 	usualF35         = 35.0
+	// A cut picture's lens seems this much longer than the file says, to the same again.
+	cutLonger = 0.1
 	// Centring of sensor and lens, at 4000 px across (measured).
 	sigmaCentrePx = 20.0
 	// A cut picture has its lens's axis anywhere near its middle: this share of its longer side.
@@ -41,6 +43,8 @@ const (
 	// The resolution that a scanner states, without a strip to check it: 0.1 mm on 100.
 	sigmaScanScale = 0.001
 
+	// sometimes is the same for what one file in twenty gets quite wrong (digital zoom, editors).
+	sometimes = 1
 	// oftener is the same for what is so with good printers and not at all with bad ones.
 	oftener = 2
 	// often is the degrees of freedom of a prior for what is nearly always so: few enough that ten times the scale is not
@@ -54,9 +58,20 @@ const fullFrameDiagonalMM = 43.26661530556787
 // focalPrior returns what the file says of the natural logarithm of the focal length in px.
 func focalPrior(p *photo.Photo) prior {
 	diagonal := math.Hypot(float64(p.Width), float64(p.Height))
-	if p.Focal35MM > 0 {
-		return prior{math.Log(p.Focal35MM / fullFrameDiagonalMM * diagonal), sigmaLogFExif, often}
+	log := func(f35 float64) float64 { return math.Log(f35 / fullFrameDiagonalMM * diagonal) }
+	switch {
+	case !(p.Focal35MM > 0):
+		return prior{mean: log(usualF35), sigma: sigmaLogFUnknown}
+	case p.Cropped || !uncut(p.Width, p.Height):
+		// What was cut off makes the lens look longer.
+		return prior{log(p.Focal35MM * (1 + cutLonger)), cutLonger, often}
 	}
+	return prior{log(p.Focal35MM), sigmaLogFExif, sometimes}
+}
+
+// phoneLens is what is known of the focal length without a file: phones reach from 13 to 120 mm of full frame.
+func phoneLens(p *photo.Photo) prior {
+	diagonal := math.Hypot(float64(p.Width), float64(p.Height))
 	return prior{mean: math.Log(usualF35 / fullFrameDiagonalMM * diagonal), sigma: sigmaLogFUnknown}
 }
 
@@ -71,9 +86,10 @@ func uncut(width, height int) bool {
 	return false
 }
 
-// priors returns what is known of every unknown before looking.
-func (s *solver) priors(m *model) []prior {
-	pr := make([]prior, len(m.x))
+// known returns what is known of every unknown before looking.
+func (s *solver) known(m *model) priors {
+	p := priors{each: make([]prior, len(m.x))}
+	pr := p.each
 	free := prior{sigma: math.Inf(1)}
 	if m.scan {
 		pr[uLogF], pr[uCx], pr[uCy], pr[uRx] = free, free, free, free
@@ -81,6 +97,9 @@ func (s *solver) priors(m *model) []prior {
 		pr[uRy] = prior{0, sigmaScanShear, often}
 	} else {
 		pr[uLogF] = focalPrior(s.photo)
+		if s.photo.Focal35MM > 0 {
+			p.bound = phoneLens(s.photo)
+		}
 		long := float64(max(m.width, m.height))
 		centre := prior{sigma: sigmaCentrePx * long / 4000, nu: often}
 		if s.photo.Cropped || !uncut(m.width, m.height) {
@@ -109,26 +128,27 @@ func (s *solver) priors(m *model) []prior {
 			own[uTurn], own[uX], own[uY] = free, free, free
 		}
 		if !m.scan {
-			own[uLift], own[uTilt], own[uBow] = prior{0, sigmaLiftMM, often}, prior{0, sigmaTiltMM, often}, prior{0, sigmaBowMM, often}
+			own[uLift], own[uTilt], own[uBow] = prior{0, sigmaLiftMM, oftener}, prior{0, sigmaTiltMM, oftener}, prior{0, sigmaBowMM, oftener}
 		}
 	}
-	return pr
+	return p
 }
 
 // openings returns the priors with one thing at a time let go: focal length, the lens's axis with it, and the strips'
 // flatness.
-func openings(m *model, pr []prior) [][]prior {
-	focal := append([]prior(nil), pr...)
-	focal[uLogF].sigma, focal[uLogF].nu = max(pr[uLogF].sigma, 0.5), 0
-	axis := append([]prior(nil), focal...)
-	far := 0.1 * float64(max(m.width, m.height))
-	axis[uCx].sigma, axis[uCx].nu = max(pr[uCx].sigma, far), 0
-	axis[uCy].sigma, axis[uCy].nu = max(pr[uCy].sigma, far), 0
-	out := [][]prior{focal, axis}
+func openings(m *model, p priors) []priors {
+	focal := p.clone()
+	focal.each[uLogF].sigma, focal.each[uLogF].nu = max(focal.each[uLogF].sigma, 0.5), 0
+	axis := focal.clone()
+	far := sigmaCentreCut * float64(max(m.width, m.height))
+	for _, i := range []int{uCx, uCy} {
+		axis.each[i].sigma, axis.each[i].nu = max(axis.each[i].sigma, far), 0
+	}
+	out := []priors{focal, axis}
 	if len(m.numbers) > 1 {
-		flat := append([]prior(nil), pr...)
+		flat := p.clone()
 		for k := range m.numbers {
-			own := flat[m.stripIndex(k):]
+			own := flat.each[m.stripIndex(k):]
 			// Millimetres: a strip that lies on something.
 			own[uLift], own[uTilt], own[uBow] = prior{sigma: 2}, prior{sigma: 2}, prior{sigma: 1}
 		}

@@ -28,7 +28,7 @@ func (s *solver) bareScan() *Solution {
 	m.x[uCy] = float64(m.height - 1) // the origin at the lower-left pixel, y up
 	v := m.view()
 	out := &Solution{Camera: v.camera, PrintedScale: [2]float64{1, 1}, Tone: s.tone, ScanDPI: [2]float64{s.options.DPI, s.options.DPI}}
-	out.fit = &fitted{model: m, active: []int{uLogF, uAspect}, scale: 1,
+	out.fit = &fitted{state: state{model: m}, active: []int{uLogF, uAspect},
 		cov: []float64{sigmaScanScale * sigmaScanScale, 0, 0, sigmaScanScale * sigmaScanScale}}
 	out.toneSigma = toneEstimate{pp: sigmaTonePower * sigmaTonePower, ss: sigmaToneS * sigmaToneS}
 	out.Warnings = append(out.Warnings, face.Warning{

@@ -284,14 +284,14 @@ func (s *solver) solve(ctx context.Context) error {
 			"only %d tags of the strips can be measured in the picture, at least %d are needed", len(s.tags), minTags)
 	}
 	empty := s.newModel()
-	s.problem = &problem{tags: s.observations(empty), priors: s.priors(empty)}
+	s.problem = &problem{s.observations(empty), s.known(empty), 1}
 	var starts []*model
 	if s.fit != nil && s.fit.model.scan == empty.scan && slices.Equal(s.fit.model.numbers, empty.numbers) {
 		starts = append(starts, s.fit.model)
 	} else {
 		focal := focalPrior(s.photo)
 		for _, factor := range []float64{1, 0.5, 2} {
-			if factor != 1 && (empty.scan || focal.nu > 0) {
+			if factor != 1 && (empty.scan || s.photo.Focal35MM > 0) {
 				break
 			}
 			if m, ok := start(empty, s.tags, factor*math.Exp(focal.mean)); ok {
@@ -308,7 +308,20 @@ func (s *solver) solve(ctx context.Context) error {
 	if s.fit == nil {
 		return s.fail(ErrPoorFit, nil, "take the photo again, with the strips flat and in full view", "the strips' places in the picture fit no camera")
 	}
+	s.balance()
 	return nil
+}
+
+// balance weighs the tags by what they turn out to be worth, against what is known beforehand.
+func (s *solver) balance() {
+	v := max(1, s.fit.variance)
+	if math.Abs(math.Log(v/s.problem.inflate)) < 0.1 {
+		return
+	}
+	s.problem.inflate = v
+	if f, err := s.problem.solve(s.fit.model); err == nil {
+		s.fit = f
+	}
 }
 
 // lookAround solves again with one thing at a time let go that is only nearly always so, and keeps what turns out
@@ -321,14 +334,14 @@ func (s *solver) lookAround(ctx context.Context) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		loose := &problem{tags: s.problem.tags, priors: open}
-		f, err := loose.solve(s.fit.model)
+		f, err := s.problem.with(open).solve(s.fit.model)
 		// Freedom alone lowers the cost by about one for each unknown let go.
 		if err != nil || s.fit.cost-f.cost < 8 {
 			continue
 		}
 		if f, err := s.problem.solve(f.model); err == nil && f.cost < s.fit.cost-0.1 {
 			s.fit = f
+			s.balance()
 		}
 	}
 	return nil

@@ -202,7 +202,10 @@ func (e *toneEdges) estimateTone(base *photo.Tone) toneEstimate {
 	doubt := math.Hypot(sigmaSymmetry, haloDoubt*raw.halo())
 	// Neighbouring distances tell the same: an edge has about one independent reading a blur.
 	readings := max(1, e.reach/max(e.blurPx, 0.5))
-	power, bendS := prior{0, sigmaTonePower, often}, prior{0, sigmaToneS, often}
+	usual := func(b toneBend) float64 {
+		p, q := b.power/sigmaTonePower, b.s/sigmaToneS
+		return (often + 2) * math.Log1p((p*p+q*q)/often)
+	}
 	cost := func(b toneBend) float64 {
 		if !b.rising() {
 			return math.Inf(1)
@@ -212,12 +215,12 @@ func (e *toneEdges) estimateTone(base *photo.Tone) toneEstimate {
 		if !ok {
 			return math.Inf(1)
 		}
-		return readings*edge.asymmetry(e.reach)/(doubt*doubt) + power.cost(b.power) + bendS.cost(b.s)
+		return readings*edge.asymmetry(e.reach)/(doubt*doubt) + usual(b)
 	}
 	out := known
 	mid := cost(toneBend{})
 	if mid > decisiveTone {
-		if b, c := lowest(cost, mid); mid-c > decisiveTone && c-power.cost(b.power)-bendS.cost(b.s) < readings {
+		if b, c := lowest(cost, mid); mid-c > decisiveTone && c-usual(b) < readings {
 			out.bend, mid = b, c
 		}
 	}

@@ -34,26 +34,30 @@ const (
 	// PerPage is how many strips go on a sheet.
 	PerPage = 4
 
-	// Printers leave at most about 6 mm blank at an edge (common practice, no source); everything stays well inside.
+	// Printers leave at most about 6 mm blank at an edge (common practice, no source); what is printed stays inside.
 	pageMarginMM = 10.0
 	// Room for scissors between two strips.
 	stripGapMM = 4.0
+	// The check line that runs up the page stands this far right of the strips: on Letter its upper end is beside them.
+	checkAsideMM = 5.5
 )
 
-// Layout places up to PerPage strips of the given numbers on a sheet, from the top down, and the check line below them.
-// Numbers past PerPage are left out.
+// Layout places up to PerPage strips of the given numbers on a sheet, from the top down, and the check line below and
+// beside them. Numbers past PerPage are left out.
 func Layout(paper Paper, numbers []int) Page {
 	p := Page{Paper: paper}
-	x := (paper.WidthMM - LengthMM) / 2
+	// Strips, check line and half a tick stand in the middle of the sheet.
+	x := (paper.WidthMM - LengthMM - checkAsideMM - TickLengthMM/2) / 2
 	y := paper.HeightMM - pageMarginMM
 	for _, n := range numbers[:min(len(numbers), PerPage)] {
 		y -= WidthMM
 		p.Strips = append(p.Strips, Placed{Number: n, Origin: geom.PointMM{X: x, Y: y}})
 		y -= stripGapMM
 	}
-	right := x + LengthMM - 10
+	right := x + LengthMM + checkAsideMM
 	p.CheckY = Line{A: geom.PointMM{X: right, Y: pageMarginMM}, B: geom.PointMM{X: right, Y: pageMarginMM + CheckYMM}}
+	full := paper.HeightMM - pageMarginMM - PerPage*(WidthMM+stripGapMM)
 	p.TextLo = geom.PointMM{X: x, Y: pageMarginMM}
-	p.TextHi = geom.PointMM{X: right - 15, Y: pageMarginMM + CheckYMM}
+	p.TextHi = geom.PointMM{X: right - 15, Y: full}
 	return p
 }

@@ -21,7 +21,7 @@ const (
 
 	// Nominal lengths of the two check lines that calipers read, tick to tick.
 	CheckXMM = 150.0 // along every strip
-	CheckYMM = 120.0 // up the page
+	CheckYMM = 150.0 // up the page
 )
 
 // TagID returns the id of tag i (0 to TagsPer-1, left to right) of strip number.

@@ -118,11 +118,15 @@ func TestLayout(t *testing.T) {
 		}
 		inside("check line", p.CheckY.A)
 		inside("check line", p.CheckY.B)
-		if d := p.CheckY.B.Sub(p.CheckY.A); d.X != 0 || math.Abs(d.Y-120) > 1e-9 {
+		if d := p.CheckY.B.Sub(p.CheckY.A); d.X != 0 || math.Abs(d.Y-150) > 1e-9 {
 			t.Errorf("%s: check line %v", paper.Name, d)
 		}
-		if p.CheckY.B.Y+TickLengthMM/2 > low-2 || p.TextHi.Y > low-2 {
-			t.Errorf("%s: check line or text reach into the strips at %.1f", paper.Name, low)
+		inside("tick", p.CheckY.A.Add(geom.PointMM{X: TickLengthMM / 2}))
+		if clear := p.CheckY.A.X - TickLengthMM/2 - (p.Strips[0].Origin.X + LengthMM); clear < 3 && p.CheckY.B.Y > low-2 {
+			t.Errorf("%s: check line %.1f mm from the strips", paper.Name, clear)
+		}
+		if p.TextHi.Y > low-2 {
+			t.Errorf("%s: text reaches into the strips at %.1f", paper.Name, low)
 		}
 		if p.TextHi.X > p.CheckY.A.X-TickLengthMM || p.TextLo.X >= p.TextHi.X {
 			t.Errorf("%s: text from %v to %v meets the check line at %v", paper.Name, p.TextLo, p.TextHi, p.CheckY.A.X)
