@@ -22,6 +22,10 @@ type Options struct {
 	Flow FlowDirection
 	// MinLandMM is the least land that is not warned about; 0 stands for DefaultMinLandMM, less than 0 for none.
 	MinLandMM float64
+	// PastIsFine is set where the target's own part will be ground as well: an opening beyond the target's needs no verdict.
+	PastIsFine bool
+	// JobFromTarget is the frame to use, if it is known already.
+	JobFromTarget *geom.Rigid
 	// Before is the result of the pass before. Its job frame is kept, so that the target stays where it was and ports keep
 	// their numbers.
 	Before *Result
@@ -97,9 +101,14 @@ func lay(target, work *face.Face, opts Options) (*laid, error) {
 		return nil, err
 	}
 	l := &laid{alignment: a, target: target, work: work}
-	if b := opts.Before; b != nil {
-		l.jobFromTarget = rigidFrom6(b.Alignment.JobFromTarget)
-		l.jobFromWork = l.jobFromTarget.After(a.workFromTarget.Inverse())
+	frame := opts.JobFromTarget
+	if opts.Before != nil {
+		f := rigidFrom6(opts.Before.Alignment.JobFromTarget)
+		frame = &f
+	}
+	if frame != nil {
+		l.jobFromTarget = *frame
+		l.jobFromWork = frame.After(a.workFromTarget.Inverse())
 	} else {
 		places := make([]geom.PointMM, len(a.locating))
 		for i, p := range a.locating {

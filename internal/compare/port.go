@@ -34,7 +34,7 @@ func (l *laid) comparePort(number int, j joint, opts Options) PortResult {
 		r.Verdict, r.Why = NotMeasured, why
 		return r
 	}
-	c := &portComparison{laid: l, target: j.target, work: j.work, tolMM: opts.ToleranceMM}
+	c := &portComparison{laid: l, target: j.target, work: j.work, tolMM: opts.ToleranceMM, pastIsFine: opts.PastIsFine}
 	if err := c.measure(); err != nil {
 		r.Verdict, r.Why = NotMeasured, err.Error()
 		return r
@@ -79,6 +79,7 @@ type portComparison struct {
 	*laid
 	target, work *ring
 	tolMM        float64
+	pastIsFine   bool
 
 	onTarget, onWork       []sample // steps from either edge to the other
 	removeMM2, pastMM2     float64
@@ -408,11 +409,14 @@ func (c *portComparison) profile() []ProfilePoint {
 // judge gives the verdict, with the expanded uncertainty as a guard band on both sides of the tolerance (ILAC-G8:09/2019,
 // ISO 14253-1): a step is within only if it is by U, and beyond only if it is by U.
 func (c *portComparison) judge(r *PortResult) {
-	r.Conformance = max(0, withinProbability(c.tolMM, r.RemoveStep.Value, r.RemoveStep.Uncertainty/2)+
-		withinProbability(c.tolMM, r.PastStep.Value, r.PastStep.Uncertainty/2)-1)
+	pastWithin := 1.0
+	if !c.pastIsFine {
+		pastWithin = withinProbability(c.tolMM, r.PastStep.Value, r.PastStep.Uncertainty/2)
+	}
+	r.Conformance = max(0, withinProbability(c.tolMM, r.RemoveStep.Value, r.RemoveStep.Uncertainty/2)+pastWithin-1)
 	grind := c.hasRemove && c.remove.certainMM > c.tolMM
-	past := c.hasPast && c.past.certainMM > c.tolMM
-	within := c.hasRemove && c.hasPast && c.remove.possibleMM <= c.tolMM && c.past.possibleMM <= c.tolMM
+	past := c.hasPast && c.past.certainMM > c.tolMM && !c.pastIsFine
+	within := c.hasRemove && c.hasPast && c.remove.possibleMM <= c.tolMM && (c.past.possibleMM <= c.tolMM || c.pastIsFine)
 	switch {
 	case grind && past:
 		r.Verdict = GrindPast

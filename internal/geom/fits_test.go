@@ -133,6 +133,17 @@ func TestFitCircle(t *testing.T) {
 	}
 }
 
+func TestFieldMapped(t *testing.T) {
+	f := Field{Name: "camera 1", CentreMM: PointMM{20, -7}, ScaleMM: 120,
+		X: [10]float64{0.1, -0.2, 0.3, 0.05, -0.07, 0.02, 0.11, -0.01, 0.03, 0.2}, Y: [10]float64{-0.3, 0.1, 0.2, 0.3, 0.02, -0.2, 0.01, 0.04, 0.05, -0.06}}
+	for _, r := range []Rigid{Rotation(0.7).After(Translation(PointMM{50, 60})), Rotation(2).After(Rigid{A: -1, D: 1, Tx: 5})} {
+		g := f.Mapped(r)
+		for _, p := range []PointMM{{0, 0}, {100, 50}, {-150, 90}, {31, -44}} {
+			near(t, "displacement", g.At(r.Apply(p)).Dist(r.Turn(f.At(p))), 0, 1e-10)
+		}
+	}
+}
+
 // Published pair of the JTS test suite: over vertices alone the distance reads 22.360679774997898; the true one is about
 // 47.89 (to two decimals).
 func TestHausdorffPublishedPair(t *testing.T) {
