@@ -2,6 +2,7 @@ package synth
 
 import (
 	"fmt"
+	"hash/fnv"
 	"math"
 	"slices"
 
@@ -37,24 +38,22 @@ type Class struct {
 	make     func(rng dice) *Case
 }
 
-// NewCase makes case number seed of a class. The same class and seed give the same pictures.
+// NewCase makes case number seed of a class. The same class and seed give the same pictures, whatever other classes there are.
 func NewCase(class string, seed uint64) (*Case, error) {
-	for i, c := range Classes() {
-		if c.Name != class {
-			continue
-		}
-		k := c.make(newDice(seed, uint64(i)+1000))
-		k.Class, k.Seed = class, seed
-		for j, s := range []*Scene{k.Target, k.Work} {
-			s.Class, s.Seed = class, seed*2+uint64(j)
-			s.Name = fmt.Sprintf("%s-%04d-%s", class, seed, []string{"target", "work"}[j])
-			if s.Describe == "" {
-				s.Describe = c.Describe
-			}
-		}
-		return k, nil
+	i := slices.IndexFunc(Classes(), func(c Class) bool { return c.Name == class })
+	if i < 0 {
+		return nil, fmt.Errorf("no class %q of synthetic scenes", class)
 	}
-	return nil, fmt.Errorf("no class %q of synthetic scenes", class)
+	c := Classes()[i]
+	h := fnv.New64a()
+	h.Write([]byte(class))
+	k := c.make(newDice(seed, h.Sum64()))
+	k.Class, k.Seed = class, seed
+	for j, s := range []*Scene{k.Target, k.Work} {
+		s.Class, s.Seed, s.Describe = class, h.Sum64()^(2*seed+uint64(j)), c.Describe
+		s.Name = fmt.Sprintf("%s-%04d-%s", class, seed, []string{"target", "work"}[j])
+	}
+	return k, nil
 }
 
 // mix says how one picture of a pair is to look.

@@ -37,7 +37,7 @@ func main() {
 	flag.Uint64Var(&o.seed, "seed", 1, "number of the first scene of every class")
 	flag.StringVar(&o.classes, "class", "", "these classes only, with commas between")
 	flag.StringVar(&o.pairs, "pairs", "", "folders of ray-traced pairs with truth, with commas between")
-	flag.StringVar(&o.scenes, "scenes", "", "folder to keep the drawn scenes in and to take them from")
+	flag.StringVar(&o.scenes, "scenes", "", "folder to keep the drawn scenes in and to take them from; empty it when the drawing code changes")
 	flag.StringVar(&o.keep, "keep", "", "folder for the pictures of scenes that went wrong")
 	flag.StringVar(&o.csv, "csv", "", "file for one line a port")
 	flag.IntVar(&o.jobs, "j", 2, "how many scenes at a time")
