@@ -10,13 +10,14 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 		return
 	}
 	const (
-		clear     = 4.0  // standard deviations of hue between face and what is behind, for it to be worth asking
-		plainStep = 6.0  // spreads of the face: a change of brightness this large needs no help
-		chromaPx  = 1.2  // blur of chroma that was stored at half size, standard deviation
-		chromaNew = 0.25 // share of the samples that are independent
+		hueNoise  = 0.006 // the least spread of an averaged profile's hue: what JPEG's quantised chroma leaves
+		clear     = 4.0   // standard deviations of hue between face and what is behind, for it to be worth asking
+		plainStep = 6.0   // spreads of the face: a change of brightness this large needs no help
+		chromaPx  = 1.2   // blur of chroma that was stored at half size, standard deviation
+		chromaNew = 0.25  // share of the samples that are independent
 	)
-	face := hueLevels(b, -2.2, -0.5)
-	behind := hueLevels(b, 1, b.s0+float64(b.n-1)*b.ds)
+	face := hueLevels(b, -2.2, -0.5, 1.3, hueNoise)
+	behind := hueLevels(b, 1, b.s0+float64(b.n-1)*b.ds, 1.3, hueNoise)
 	parallelRows(len(e.fits), func(i int) {
 		da, db := behind.a[i]-face.a[i], behind.b[i]-face.b[i]
 		d := math.Hypot(da, db)

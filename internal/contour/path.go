@@ -81,7 +81,9 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 	last := b.s0 + float64(b.n-1)*b.ds
 	level, spread := faceLevels(b, ringLo, ringHi)
 	behind, _ := faceLevels(b, behindFrom, last)
-	faceHue, behindHue := hueLevels(b, ringLo, ringHi), hueLevels(b, behindFrom, last)
+	// Rust, oil and mottle give a face's hue longer tails than its middle half shows, and the chroma of a JPEG is coarse.
+	const mottled, hueGrain = 1.8, 0.008
+	faceHue, behindHue := hueLevels(b, ringLo, ringHi, mottled, hueGrain), hueLevels(b, behindFrom, last, mottled, hueGrain)
 	// No sample counts for more than this log likelihood ratio, for or against: a line on the face, however bright, is
 	// outweighed by as much face behind it.
 	const most = 2.5
@@ -171,14 +173,13 @@ func faceLevels(b *band, lo, hi float64) (level, spread []float64) {
 // hueStat is the hue of the face along the curve.
 type hueStat struct{ a, b, sigmaA, sigmaB []float64 }
 
-// hueLevels does for hue what faceLevels does for brightness.
-func hueLevels(b *band, lo, hi float64) *hueStat {
+// hueLevels does for hue what faceLevels does for brightness. wider is how much wider than the middle half of the samples its
+// spread is to be taken, least the least spread.
+func hueLevels(b *band, lo, hi, wider, least float64) *hueStat {
 	if b.hue == nil {
 		return nil
 	}
 	const alongMM = 6.0
-	// A chroma sample of a JPEG is quantised to several levels of 255.
-	const quantum = 0.02
 	n := len(b.base)
 	h := &hueStat{make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)}
 	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
@@ -196,8 +197,8 @@ func hueLevels(b *band, lo, hi float64) *hueStat {
 		}
 		h.a[i], h.sigmaA[i] = shortestHalf(va)
 		h.b[i], h.sigmaB[i] = shortestHalf(vb)
-		h.sigmaA[i] = math.Hypot(1.3*h.sigmaA[i], quantum)
-		h.sigmaB[i] = math.Hypot(1.3*h.sigmaB[i], quantum)
+		h.sigmaA[i] = math.Hypot(wider*h.sigmaA[i], least)
+		h.sigmaB[i] = math.Hypot(wider*h.sigmaB[i], least)
 	})
 	return h
 }
