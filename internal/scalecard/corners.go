@@ -46,14 +46,13 @@ func homographyOf(c [4]geom.PointPx) tagToPx {
 // measurer refines tags in one photo.
 type measurer struct {
 	photo  *photo.Photo
-	tone   *photo.Tone
 	fitter *edgeFitter
 	units  map[int][]unit
 	patch  patch
 }
 
-func newMeasurer(p *photo.Photo, tone *photo.Tone) *measurer {
-	return &measurer{photo: p, tone: tone, fitter: newEdgeFitter(), units: map[int][]unit{}}
+func newMeasurer(p *photo.Photo) *measurer {
+	return &measurer{photo: p, fitter: newEdgeFitter(), units: map[int][]unit{}}
 }
 
 // cut takes the tag's surroundings out of the photo, in linear light; false if the tag runs out of the picture.
@@ -73,7 +72,7 @@ func (m *measurer) cut(c [4]geom.PointPx) bool {
 	m.patch.px = slices.Grow(m.patch.px[:0], m.patch.w*m.patch.h)
 	for v := v0; v <= v1; v++ {
 		for _, g := range m.photo.Gray[v*m.photo.Width+u0 : v*m.photo.Width+u1+1] {
-			m.patch.px = append(m.patch.px, m.tone.Linear[g])
+			m.patch.px = append(m.patch.px, m.photo.Tone.Linear[g])
 		}
 	}
 	return true

@@ -21,7 +21,7 @@ type Solution struct {
 	BlurPx float64
 	// NoiseLevel is the standard deviation of one pixel in linear light at mid grey (0.18); 0 for a scan without a strip.
 	NoiseLevel float64
-	// Tone is the tone curve that was used: the photo's own, or one that the strips' edges asked for.
+	// Tone is the tone curve that was used, the photo's own.
 	Tone photo.Tone
 	// Tags are the tags as measured, in the order of their numbers.
 	Tags []TagFit
@@ -31,8 +31,8 @@ type Solution struct {
 	// Warnings are about this photo, in the user's words; Photo is left empty.
 	Warnings []face.Warning
 
-	fit       *fitted
-	toneSigma toneEstimate
+	fit  *fitted
+	tone toneDoubt
 }
 
 // TagFit is one measured tag. Corners are those of the nominal tag, in the order of strip.TagCorners.

@@ -41,7 +41,7 @@ func Solve(ctx context.Context, p *photo.Photo, o Options) (*Solution, error) {
 }
 
 func run(ctx context.Context, p *photo.Photo, o Options) (*solver, error) {
-	s := &solver{photo: p, options: o, tone: p.Tone, scan: o.DPI > 0}
+	s := &solver{photo: p, options: o, scan: o.DPI > 0}
 	if err := s.checkOptions(); err != nil {
 		return s, err
 	}
@@ -53,13 +53,10 @@ type solver struct {
 	photo   *photo.Photo
 	options Options
 	scan    bool // solve for a flat-bed scanner
-	tone    photo.Tone
 	tags    []tagReading
 	fit     *fitted
 	problem *problem
-	levels  levels // zero where cells are too small to tell
-
-	toneSigma toneEstimate
+	levels  levels // black and white as the tags show them
 }
 
 func (s *solver) fail(err error, strips []int, try, what string, args ...any) error {
@@ -74,25 +71,15 @@ func (s *solver) measure(ctx context.Context) error {
 	if err := s.look(ctx, found); err != nil {
 		return err
 	}
-	if e := s.edgesOf().estimateTone(&s.photo.Tone); e.bend != (toneBend{}) {
-		s.toneSigma = e
-		s.tone = e.bend.bent(&s.photo.Tone)
-		s.tags, s.fit = nil, nil
-		if err := s.look(ctx, found); err != nil {
-			return err
-		}
-	} else {
-		s.toneSigma = e
-	}
 	if err := s.lookAround(ctx); err != nil {
 		return err
 	}
 	return s.check()
 }
 
-// look measures all tags with the tone curve as it is known now, and solves.
+// look measures all tags and solves.
 func (s *solver) look(ctx context.Context, found []foundTag) error {
-	m := newMeasurer(s.photo, &s.tone)
+	m := newMeasurer(s.photo)
 	if err := s.firstLook(m, found); err != nil {
 		return err
 	}
@@ -350,7 +337,7 @@ func (s *solver) lookAround(ctx context.Context) error {
 func (s *solver) solution() *Solution {
 	m := s.fit.model
 	v := m.view()
-	out := &Solution{Camera: v.camera, RMSPx: s.fit.rmsPx, PrintedScale: [2]float64{m.scaleX, m.scaleY}, Tone: s.tone}
+	out := &Solution{Camera: v.camera, RMSPx: s.fit.rmsPx, PrintedScale: [2]float64{m.scaleX, m.scaleY}, Tone: s.photo.Tone}
 	if m.scan {
 		out.ScanDPI = m.scanDPI()
 	} else {
@@ -390,7 +377,7 @@ func (s *solver) solution() *Solution {
 	if s.levels.white > 0 {
 		out.NoiseLevel = s.levels.noiseAt(midGrey)
 	}
-	out.fit, out.toneSigma = s.fit, s.toneSigma
+	out.fit, out.tone = s.fit, s.levels.doubt()
 	out.Warnings = s.advice()
 	return out
 }
