@@ -22,6 +22,8 @@ type Options struct {
 	Flow FlowDirection
 	// MinLandMM is the least land that is not warned about; 0 stands for DefaultMinLandMM, less than 0 for none.
 	MinLandMM float64
+	// Fasteners are the diameters of what goes through the holes; nothing given leaves Result.Float out.
+	Fasteners Fasteners
 	// PastIsFine is set where the target's own part will be ground as well: an opening beyond the target's needs no verdict.
 	PastIsFine bool
 	// JobFromTarget is the frame to use, if it is known already.
@@ -51,15 +53,19 @@ func Match(target, work *face.Face, opts Options) (*Result, error) {
 	res.Warnings = append(res.Warnings, l.warnings...)
 	joints := l.joints()
 	res.Ports = make([]PortResult, len(joints))
+	compared := make([]*portComparison, len(joints))
 	var g errgroup.Group
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for i, j := range joints {
 		g.Go(func() error {
-			res.Ports[i] = l.comparePort(i+1, j, opts)
+			res.Ports[i], compared[i] = l.comparePort(i+1, j, opts)
 			return nil
 		})
 	}
 	g.Wait()
+	if opts.Fasteners != (Fasteners{}) {
+		res.Float = l.floatOf(opts.Fasteners, compared, res)
+	}
 	l.addLands(res, joints, opts.MinLandMM)
 	res.Holes = l.holes()
 	for _, p := range geom.Outline(work.PartOutline.Outline).Mapped(l.jobFromWork) {

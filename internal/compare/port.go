@@ -21,8 +21,9 @@ const (
 	hidingShare = 0.05
 )
 
-// comparePort compares one port. What can't be measured is said, and leaves the figures that rest on it at zero.
-func (l *laid) comparePort(number int, j joint, opts Options) PortResult {
+// comparePort compares one port. What can't be measured is said, and leaves the figures that rest on it at zero; the
+// comparison itself is nil then.
+func (l *laid) comparePort(number int, j joint, opts Options) (PortResult, *portComparison) {
 	r := PortResult{Port: number, UnsureArcs: [][2]float64{}, TargetOutline: [][2]float64{}, WorkOutline: [][2]float64{}}
 	if j.target != nil && j.target.fault == "" {
 		r.TargetOutline = pairsOf(j.target.outline)
@@ -32,19 +33,19 @@ func (l *laid) comparePort(number int, j joint, opts Options) PortResult {
 	}
 	if why := unusable(j); why != "" {
 		r.Verdict, r.Why = NotMeasured, why
-		return r
+		return r, nil
 	}
 	c := &portComparison{laid: l, target: j.target, work: j.work, tolMM: opts.ToleranceMM, pastIsFine: opts.PastIsFine}
 	if err := c.measure(); err != nil {
 		r.Verdict, r.Why = NotMeasured, err.Error()
-		return r
+		return r, nil
 	}
 	c.fill(&r)
 	if opts.Flow != FlowUnknown {
 		f := FlowThrough(r.TargetArea.Value, r.WorkArea.Value, opts.Flow)
 		r.Flow = &f
 	}
-	return r
+	return r, c
 }
 
 func unusable(j joint) string {
