@@ -7,7 +7,7 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 GOVULNCHECK = golang.org/x/vuln/cmd/govulncheck@v1.9.0
 export GOFLAGS
 
-.PHONY: all deps build demo test bench lint clean
+.PHONY: all deps build demo test bench accuracy fuzz asan lint clean
 all: build
 
 deps:
@@ -26,6 +26,17 @@ test: deps
 
 bench: deps
 	@scripts/bench.sh
+
+# N scenes (320 if not set) from number SEED on.
+accuracy: build
+	@scripts/accuracy.sh
+
+fuzz: deps
+	@scripts/fuzz.sh
+
+# The C code under the address sanitizer.
+asan: deps
+	$(GO) test -asan -tags $(TAGS) -timeout 60m ./internal/photo ./internal/scalecard
 
 lint: deps
 	@out=$$(gofmt -l cmd internal); test -z "$$out" || { echo "gofmt: $$out"; exit 1; }
