@@ -66,6 +66,7 @@ func Match(target, work *face.Face, opts Options) (*Result, error) {
 	if opts.Fasteners != (Fasteners{}) {
 		res.Float = l.floatOf(opts.Fasteners, compared, res)
 	}
+	res.Dimensions = l.dimensions(joints)
 	l.addLands(res, joints, opts.MinLandMM)
 	res.Holes = l.holes()
 	for _, p := range geom.Outline(work.PartOutline.Outline).Mapped(l.jobFromWork) {

@@ -33,6 +33,8 @@ type Result struct {
 	Holes       []HoleResult       `json:"holes"`
 	PartOutline [][2]float64       `json:"part_outline,omitempty"` // of the work face, job frame
 	Warnings    []face.Warning     `json:"warnings"`
+	// Dimensions are distances on the work that a caliper can verify before anything is ground.
+	Dimensions []Dimension `json:"dimensions,omitempty"`
 	// Float is what the play of the fasteners can do, where their diameters are given.
 	Float *FloatResult `json:"float,omitempty"`
 	// Progress is what was done since the pass before, port by port; none in a first pass.
