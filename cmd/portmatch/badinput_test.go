@@ -174,6 +174,10 @@ func TestBadJobFolders(t *testing.T) {
 	}
 	keep := put(t, foreign, "beach.jpg", "dear to someone")
 	work := scenes()["throttle-face"].file
+	status, _, stderr := portmatch(t, "match", "--target", work, "--work", work, "--job", filepath.Join(dir, "job"))
+	if status != statusUsage || !strings.Contains(stderr, "the same picture") {
+		t.Errorf("one picture given twice: status %d, %q; want %d", status, stderr, statusUsage)
+	}
 	for _, c := range []struct {
 		name, job, target string
 		says              string

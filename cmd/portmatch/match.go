@@ -132,6 +132,9 @@ func traceBoth(ctx context.Context, target, work shot, opts compare.Options, p *
 	if err := g.Wait(); err != nil {
 		return nil, nil, err
 	}
+	if t.photo != nil && t.photo.SHA256 == w.photo.SHA256 {
+		return nil, nil, usagef("%s and %s are the same picture: --target takes the gasket's, --work the face's", target.path, work.path)
+	}
 	p.stage("finding the edges of " + base(work.path))
 	return t, w, w.traceGuided(ctx, t, opts)
 }
