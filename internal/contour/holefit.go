@@ -43,7 +43,7 @@ const (
 	chamferMaxMM = 1.0
 	// sectorMM is how far along an edge the brightness of a chamfer or wall stays much the same.
 	sectorMM = 2.0
-	rayMM    = 0.4 // between rays
+	rayMM    = 0.28 // between rays
 )
 
 // holeBand unrolls the photo round the circle (centre, radius), inMM to its inside and outMM to its outside. It returns nil
@@ -93,23 +93,28 @@ func (h *holeBand) weigh() {
 	m := h.n + 1
 	h.weight = make([]float64, h.sectors*h.n)
 	h.wsum, h.sum, h.sq = make([]float64, len(h.u)*m), make([]float64, len(h.u)*m), make([]float64, len(h.u)*m)
-	mean := make([]float64, h.n)
+	mean, scatter := make([]float64, h.n), make([]float64, h.n)
 	for k := range h.sectors {
 		for j := range mean {
-			mean[j] = 0
+			var s, q float64
 			for i := k * h.rays; i < (k+1)*h.rays; i++ {
-				mean[j] += float64(h.rows[i*h.n+j]) / float64(h.rays)
+				y := float64(h.rows[i*h.n+j])
+				s, q = s+y, q+y*y
 			}
+			mean[j] = s / float64(h.rays)
+			scatter[j] = math.Max(0, q-s*mean[j]) / float64(h.rays-1)
 		}
 		w := h.weight[k*h.n : (k+1)*h.n]
 		for j := range w {
-			lo, hi, s := math.Inf(1), math.Inf(-1), 0.0
+			lo, hi, s, q := math.Inf(1), math.Inf(-1), 0.0, 0.0
 			a, b := max(j-reach, 0), min(j+reach, h.n-1)
-			for _, v := range mean[a : b+1] {
-				lo, hi, s = math.Min(lo, v), math.Max(hi, v), s+v
+			for i, v := range mean[a : b+1] {
+				lo, hi, s, q = math.Min(lo, v), math.Max(hi, v), s+v, q+scatter[a+i]
 			}
-			noise := h.spread[k] * s / float64(b-a+1) / (h.level[k] + 1e-3)
-			w[j] = 1 / (noise*noise + darkNoise*darkNoise + math.Pow(misshapen*(hi-lo), 2))
+			n := float64(b - a + 1)
+			noise := h.spread[k] * s / n / (h.level[k] + 1e-3)
+			// Glitter on a chamfer is seen in how its rays differ.
+			w[j] = 1 / (math.Max(noise*noise, 0.25*q/n) + darkNoise*darkNoise + math.Pow(misshapen*(hi-lo), 2))
 		}
 		for i := k * h.rays; i < (k+1)*h.rays; i++ {
 			ws, s, q := h.wsum[i*m:], h.sum[i*m:], h.sq[i*m:]
@@ -449,17 +454,28 @@ func (h *holeBand) total(t twin) float64 {
 	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
 	h.edges(t, s1, s2)
 	var sum float64
+	shown := t.depth == 0
 	for k := range h.sectors {
-		sum += h.fitSector(k, s1, s2, 0, anyLook).cost
+		f := h.fitSector(k, s1, s2, 0, anyLook)
+		sum += f.cost
+		shown = shown || f.as != likeFace
+	}
+	if !shown {
+		sum += unseen
 	}
 	return sum
 }
+
+// unseen is the price, log likelihood, of a chamfer that looks like the face all the way round: one in fifty might (a guess).
+const unseen = 4
 
 // twinFit is the best place of the circles at one depth.
 type twinFit struct {
 	twin
 	cost float64
 	cov  [3][3]float64 // of b and r, mm²
+	// excess is how much larger the variance of the places is by the sectors' scatter than by the noise assumed.
+	excess float64
 }
 
 // settle moves the circles, at their depth, to the least cost by Newton's method, the levels eliminated.
@@ -474,11 +490,13 @@ func (h *holeBand) settle(t twin, rounds int) twinFit {
 		hess = [3][3]float64{}
 		var g [3]float64
 		total = 0
+		shown := t.depth == 0
 		h.edges(t, s1, s2)
 		for k := range h.sectors {
 			f := h.fitSector(k, s1, s2, 0, anyLook)
 			fm, fp := h.fitSector(k, s1, s2, -step, f.as), h.fitSector(k, s1, s2, step, f.as)
 			total += f.cost
+			shown = shown || f.as != likeFace
 			w := 0.5 * news / (f.sse/n + fair)
 			d1 := w * (fp.sse - fm.sse) / (2 * step)
 			d2 := math.Max(0, w*(fp.sse-2*f.sse+fm.sse)/(step*step))
@@ -499,6 +517,9 @@ func (h *holeBand) settle(t twin, rounds int) twinFit {
 					hess[p][q] += d2 * j[p] * j[q]
 				}
 			}
+		}
+		if !shown {
+			total += unseen
 		}
 		if round == rounds {
 			break
@@ -550,6 +571,7 @@ func (h *holeBand) settle(t twin, rounds int) twinFit {
 	}
 	f := float64(h.sectors) / float64(h.sectors-3)
 	out.cov = sandwich(inv, meat)
+	out.excess = f * (out.cov[0][0] + out.cov[1][1] + out.cov[2][2]) / (inv[0][0] + inv[1][1] + inv[2][2])
 	for p := range 3 {
 		for q := range 3 {
 			out.cov[p][q] *= f

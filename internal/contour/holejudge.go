@@ -20,8 +20,11 @@ func (v *Survey) accept(f *holeFit) *face.Hole {
 	const together = 0.15
 	var e geom.PointMM
 	var r, w float64
+	like := func(t twin) bool {
+		return math.Abs(t.depth-f.at[k].depth) <= together && math.Abs(t.r-f.at[k].r) < 0.05 && t.b.Dist(f.at[k].b) < 0.05
+	}
 	for q, p := range f.p {
-		if math.Abs(f.at[q].depth-f.at[k].depth) <= together {
+		if like(f.at[q].twin) {
 			c, rad := h.first(f.at[q].twin)
 			e = e.Add(c.Scale(p))
 			r += p * rad

@@ -2,6 +2,7 @@ package contour
 
 import (
 	"math"
+	"slices"
 
 	"portmatch/internal/geom"
 )
@@ -9,8 +10,8 @@ import (
 // holeFit is a candidate for a hole, fitted at every depth that its second circle may have.
 type holeFit struct {
 	h  *holeBand
-	at []twinFit
-	p  []float64 // of the depths, sums to 1
+	at []twinFit // one or a few for every depth
+	p  []float64 // of these, sums to 1
 }
 
 // measureHoles fits circles to the edges of the round candidates; what does not turn out round is none.
@@ -27,6 +28,7 @@ func (v *Survey) measureHoles() {
 		starts[i] = v.startHole(c, d/2, 0.7, firstShape)
 	})
 	v.holeShape = bestShape(starts)
+	evenTexture(starts)
 	parallelItems(len(starts), func(i int) {
 		if starts[i] != nil {
 			fits[i] = v.fitHole(starts[i], v.holeShape)
@@ -107,6 +109,22 @@ func (h *holeBand) again(s *surface, t []twin) (*holeBand, []twin) {
 	return b, out
 }
 
+// evenTexture lets no hole's face be taken for less patchy than is usual in the photo: a few patches tell little.
+func evenTexture(starts []*holeStart) {
+	var rel []float64
+	for _, s := range starts {
+		if s != nil {
+			rel = append(rel, s.h.patchy/(quantile(slices.Clone(s.h.level), 0.5)+1e-3))
+		}
+	}
+	usual := quantile(rel, 0.5)
+	for _, s := range starts {
+		if s != nil {
+			s.h.patchy = math.Max(s.h.patchy, usual*quantile(slices.Clone(s.h.level), 0.5))
+		}
+	}
+}
+
 // bestShape chooses the shape of edges in the photo, one for all holes.
 func bestShape(starts []*holeStart) *edgeShape {
 	var shapes []*edgeShape
@@ -142,9 +160,12 @@ func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
 	if v.thin {
 		f.at = []twinFit{h.settle(s.best.twin, 6)}
 	} else {
+		var at [][]twinFit
 		for d := 0.0; d < chamferMaxMM+depthStep/2; d += depthStep {
-			f.at = append(f.at, h.atDepth(s.near, d))
+			at = append(at, h.atDepth(s.near, d))
 		}
+		h.compare(at)
+		f.at = slices.Concat(at...)
 	}
 	return f
 }

@@ -122,8 +122,8 @@ func (h *holeBand) descend(t *twin, c *float64, step float64) {
 	}
 }
 
-// atDepth returns the best place at one depth, starting from good ones at others: the bore may be the same, or the outer edge.
-func (h *holeBand) atDepth(near []twin, depth float64) twinFit {
+// atDepth returns the best places, a few, at one depth, starting from good ones at others: the bore may be the same, or the outer edge.
+func (h *holeBand) atDepth(near []twin, depth float64) []twinFit {
 	type scored struct {
 		t twin
 		c float64
@@ -144,8 +144,7 @@ func (h *holeBand) atDepth(near []twin, depth float64) twinFit {
 		}
 	}
 	sort.Slice(all, func(i, j int) bool { return all[i].c < all[j].c })
-	best := twinFit{cost: math.Inf(1)}
-	tried := 0
+	var out []twinFit
 	for i, a := range all {
 		twice := false
 		for _, b := range all[:i] {
@@ -159,12 +158,50 @@ func (h *holeBand) atDepth(near []twin, depth float64) twinFit {
 		}
 		h.descend(&a.t, &a.c, 0.07)
 		h.descend(&a.t, &a.c, 0.03)
-		if f := h.settle(a.t, 3); f.cost < best.cost {
-			best = f
-		}
-		if tried++; tried == 3 {
+		out = addFit(out, h.settle(a.t, 3))
+		if len(out) == 3 {
 			break
 		}
 	}
-	return best
+	return out
+}
+
+// addFit adds a fit to those of the same depth, unless it is one of them already.
+func addFit(fits []twinFit, f twinFit) []twinFit {
+	for i, g := range fits {
+		if f.b.Dist(g.b)+math.Abs(f.r-g.r) < 0.03 {
+			if f.cost < g.cost {
+				fits[i] = f
+			}
+			return fits
+		}
+	}
+	return append(fits, f)
+}
+
+// compare lets neighbouring depths learn from each other: a fit may have stopped at a poor place where its neighbour found a
+// good one.
+func (h *holeBand) compare(at [][]twinFit) {
+	try := func(k, from int) {
+		if from < 0 || from >= len(at) {
+			return
+		}
+		least := math.Inf(1)
+		for _, f := range at[k] {
+			least = math.Min(least, f.cost)
+		}
+		for _, n := range at[from] {
+			t := n.twin
+			t.depth = at[k][0].depth
+			if h.total(t) < least+10 {
+				at[k] = addFit(at[k], h.settle(t, 3))
+			}
+		}
+	}
+	for k := range at {
+		try(k, k-1)
+	}
+	for k := len(at) - 1; k >= 0; k-- {
+		try(k, k+1)
+	}
 }

@@ -12,7 +12,7 @@ func vote(fits []*holeFit) {
 		own[i] = f.alone()
 	}
 	// Depths of one tool agree to about this; so do bores.
-	const depthMM, boreMM = 0.06, 0.12
+	const depthMM, boreMM = 0.06, 0.08
 	// How often a hole has a depth of its own, though others of its bore are there.
 	const alone = 0.02
 	for i, f := range fits {
@@ -49,18 +49,32 @@ func (f *holeFit) bore(k int) float64 {
 
 // alone returns the probabilities of the depths by the hole's own evidence.
 func (f *holeFit) alone() []float64 {
-	best := math.Inf(1)
-	for _, a := range f.at {
-		best = math.Min(best, a.cost)
+	best := 0
+	for k, a := range f.at {
+		if a.cost < f.at[best].cost {
+			best = k
+		}
 	}
+	// Texture and glitter are not the white noise that the likelihood is made for: its logarithm exaggerates, by half at least
+	// (ray-traced photos), and by as much as the sectors' scatter shows.
+	sober := 0.5 / math.Max(1, f.at[best].excess)
 	p := make([]float64, len(f.at))
 	var sum float64
 	for k, a := range f.at {
-		p[k] = math.Exp(best - a.cost)
+		p[k] = depthPrior(a.depth) * math.Exp(sober*(f.at[best].cost-a.cost))
 		sum += p[k]
 	}
 	for k := range p {
 		p[k] /= sum
 	}
 	return p
+}
+
+// depthPrior is how likely a depth is before looking, up to a factor: many holes have no chamfer, wide ones are rare (common
+// practice, no source).
+func depthPrior(depth float64) float64 {
+	if depth == 0 {
+		return 6
+	}
+	return math.Exp(-depth / 0.6)
 }
