@@ -22,6 +22,8 @@ type Options struct {
 	Flow FlowDirection
 	// MinLandMM is the least land that is not warned about; 0 stands for DefaultMinLandMM, less than 0 for none.
 	MinLandMM float64
+	// Blend is how the cut fades out inside the runner; the zero value leaves the figures out.
+	Blend Blend
 	// Fasteners are the diameters of what goes through the holes; nothing given leaves Result.Float out.
 	Fasteners Fasteners
 	// PastIsFine is set where the target's own part will be ground as well: an opening beyond the target's needs no verdict.
@@ -39,6 +41,9 @@ type Options struct {
 func Match(target, work *face.Face, opts Options) (*Result, error) {
 	if !(opts.ToleranceMM > 0) || math.IsInf(opts.ToleranceMM, 0) {
 		return nil, fmt.Errorf("a tolerance of %g mm is no use: give one above 0", opts.ToleranceMM)
+	}
+	if err := opts.Blend.Validate(); err != nil {
+		return nil, err
 	}
 	l, err := lay(target, work, opts)
 	if err != nil {

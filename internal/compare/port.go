@@ -41,6 +41,9 @@ func (l *laid) comparePort(number int, j joint, opts Options) (PortResult, *port
 		return r, nil
 	}
 	c.fill(&r)
+	if opts.Blend != (Blend{}) {
+		r.Blend = c.blend(opts.Blend)
+	}
 	if opts.Flow != FlowUnknown {
 		f := FlowThrough(r.TargetArea.Value, r.WorkArea.Value, opts.Flow)
 		r.Flow = &f

@@ -82,6 +82,7 @@ type PortResult struct {
 	// first.
 	Lands         []Land       `json:"lands,omitempty"`
 	Flow          *FlowResult  `json:"flow,omitempty"`
+	Blend         *BlendResult `json:"blend,omitempty"`
 	UnsureArcs    [][2]float64 `json:"unsure_arcs"` // mm along the target outline from its rightmost point, anticlockwise
 	TargetOutline [][2]float64 `json:"target_outline"`
 	WorkOutline   [][2]float64 `json:"work_outline"`
