@@ -78,6 +78,10 @@ func moved(f *face.Face, m geom.Rigid) *face.Face {
 		g.Holes = append(g.Holes, h)
 	}
 	g.PartOutline.Outline = geom.Outline(f.PartOutline.Outline).Mapped(m)
+	g.Fields = nil
+	for i := range f.Fields {
+		g.Fields = append(g.Fields, f.Fields[i].Mapped(m))
+	}
 	return &g
 }
 
