@@ -51,7 +51,7 @@ static void pm_destroy(int i, apriltag_family_t *f) {
 }
 
 // Only codes without a wrong bit are wanted, so the table of near misses (58 MB, 30 ms) is not built.
-static pm_detector *pm_new(int first, int last, int threads) {
+static pm_detector *pm_new(int first, int last) {
 	pm_detector *d = calloc(1, sizeof *d);
 	if (!d) return NULL;
 	d->td = apriltag_detector_create();
@@ -59,7 +59,9 @@ static pm_detector *pm_new(int first, int last, int threads) {
 		d->family[i] = pm_create(i);
 		apriltag_detector_add_family_bits(d->td, d->family[i], 0);
 	}
-	d->td->nthreads = threads;
+	// The worker threads of libapriltag 3.3 may read their list of tasks while it is still being filled, and then end the
+	// process (once in about a thousand detectors).
+	d->td->nthreads = 1;
 	return d;
 }
 
@@ -94,7 +96,6 @@ import "C"
 
 import (
 	"errors"
-	"runtime"
 	"unsafe"
 
 	"portmatch/internal/geom"
@@ -135,7 +136,7 @@ func newTagDetector(others bool) (*tagDetector, error) {
 	if others {
 		first, last = 1, C.PM_FAMILIES-1
 	}
-	c := C.pm_new(C.int(first), C.int(last), C.int(min(2, runtime.NumCPU())))
+	c := C.pm_new(C.int(first), C.int(last))
 	if c == nil {
 		return nil, errors.New("no memory for the tag detector")
 	}
