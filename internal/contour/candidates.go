@@ -208,8 +208,11 @@ func resampleClosed(pts []geom.PointMM, spacingMM float64) []geom.PointMM {
 }
 
 // solidity is the area over the convex hull's.
-func solidity(l *loop) float64 {
-	pts := slices.Clone(l.pts)
+func solidity(l *loop) float64 { return l.areaMM2 / math.Abs(signedArea(convexHull(l.pts))) }
+
+// convexHull returns the convex hull of points, anticlockwise (Andrew's monotone chain).
+func convexHull(points []geom.PointMM) []geom.PointMM {
+	pts := slices.Clone(points)
 	sort.Slice(pts, func(i, j int) bool {
 		return pts[i].X < pts[j].X || pts[i].X == pts[j].X && pts[i].Y < pts[j].Y
 	})
@@ -227,7 +230,7 @@ func solidity(l *loop) float64 {
 	half(pts)
 	slices.Reverse(pts)
 	half(pts)
-	return l.areaMM2 / math.Abs(signedArea(hull))
+	return hull
 }
 
 // roundness fits a circle to the loop (centre = mean of the bounding curve's centroid, radius from the area) and returns the

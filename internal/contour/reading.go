@@ -15,7 +15,7 @@ type edgeReading struct {
 	slackMM []float64 // half the width of the places that fit nearly as well
 	step    []float64 // brightness behind the edge less that of the face, in spreads of the face
 	wallMM  []float64 // width of the cut wall seen behind the edge
-	faint   []bool    // the wall hardly differs from the face
+	faint   []bool    // the wall hardly differs from the face or from what is behind it
 	apartMM []float64 // how far a second opinion lies off, beyond what is usual
 	pxMM    float64
 }
@@ -52,9 +52,9 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		r.step[i] = math.Max(math.Abs(f.first[k]), math.Abs(f.first[k]+f.second[k])) / spread[i]
 		if m.wallMM > 0 {
 			r.wallMM[i] = m.width(b.lean[i])
-			r.faint[i] = math.Abs(f.first[k]) < 4*math.Sqrt(tau2)
+			r.faint[i] = math.Abs(f.first[k]) < 4*math.Sqrt(tau2) || math.Abs(f.second[k]) < 4*math.Sqrt(tau2)
 		}
-		r.sure[i] = inside && r.step[i] > leastStep && level[i] < burntOut
+		r.sure[i] = inside && r.step[i] > m.leastChange() && r.slackMM[i] < mostSlackMM && level[i] < burntOut
 	}
 	smooth, scatter := robustAlong(r.raw, r.sigmaMM, r.sure, b.spacing)
 	for i := range r.raw {
@@ -69,9 +69,19 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 }
 
 const (
-	leastStep = 3    // the edge must change the brightness by this many spreads of the face to be believed
-	burntOut  = 0.97 // of full scale, linear light: above it a pixel says nothing but "bright"
+	leastStep   = 3    // see leastChange; for holes and thin parts
+	mostSlackMM = 0.35 // an edge that leaves more room than this for its place is not measured
+	burntOut    = 0.97 // of full scale, linear light: above it a pixel says nothing but "bright"
 )
+
+// leastChange is by how many spreads of the face an edge must change the brightness to be believed. A face under patchy dye
+// has a spread of a third of its level, but the hole in it is dark; what shows through a gasket is not always.
+func (m edgeModel) leastChange() float64 {
+	if m.wallMM > 0 {
+		return leastStep
+	}
+	return 1.5
+}
 
 // noise returns the variance of one averaged sample about its model, the median over the curve.
 func (e *edgeScan) noise() float64 {
@@ -117,7 +127,7 @@ func (e *edgeScan) minimum(i, q int, tau2 float64) (x, sigmaMM float64, ok bool)
 // bias returns the standard uncertainty at vertex i that averaging along the edge does not remove, mm: a tenth of a
 // pixel for what is left of tone curve, sharpening and blur; six tenths of the slack, which is what the slack was found worth on ray-traced
 // photos of faces and gaskets; a fifth of a rim, whose shape the light shows or hides; and where a wall hardly
-// differs from the face, three tenths of its width.
+// differs from the face, or from what is behind it, four tenths of its width: the edge may be the wall's foot.
 func (r *edgeReading) bias(i int, m edgeModel) float64 {
 	v := math.Hypot(math.Max(0.1*r.pxMM, 0.6*r.slackMM[i]), 0.2*m.rimMM)
 	v = math.Hypot(v, r.apartMM[i])
@@ -125,7 +135,7 @@ func (r *edgeReading) bias(i int, m edgeModel) float64 {
 		v = math.Hypot(v, 0.3*m.rimMM)
 	}
 	if r.faint[i] {
-		v = math.Hypot(v, 0.3*r.wallMM[i])
+		v = math.Hypot(v, 0.4*r.wallMM[i])
 	}
 	return v
 }
@@ -142,6 +152,23 @@ func (r *edgeReading) compare(other *geom.Index, usualMM float64) {
 	}
 	for i := range r.sure {
 		if r.apartMM[i] > notTrustedMM+0.5*r.pxMM {
+			r.sure[i] = false
+		}
+	}
+}
+
+// stray marks what lies farther from the coarse curve than an edge can: outward, a wall's width and a contact shadow in a
+// thin part, a lit tunnel wall in a thick one; inward, a millimetre.
+func (r *edgeReading) stray(coarse *geom.Index, m edgeModel) {
+	const inMM, shadowMM, tunnelMM = 1.0, 1.2, 2.5
+	for i, p := range r.outline {
+		d, _, _ := coarse.SignedDistMM(p)
+		inside := coarse.Contains(p)
+		out := tunnelMM
+		if m.wallMM > 0 {
+			out = shadowMM + r.wallMM[i]
+		}
+		if d = math.Abs(d); inside && d > inMM || !inside && d > out {
 			r.sure[i] = false
 		}
 	}

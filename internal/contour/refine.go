@@ -21,7 +21,7 @@ func (s *surface) locate(coarse []geom.PointMM, m edgeModel, far reach, guided b
 		for i, l := range b.lean {
 			off[i] = -m.width(l) / 2
 		}
-		base = resampleClosed(b.moved(smoothOffsets(off, b.spacing, 1)), spacing)
+		base = resampleClosed(b.moved(smoothOffsets(off, b.spacing, 2.5)), spacing)
 	}
 	ring, behind := -5.0, 1.0
 	if guided {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"portmatch/internal/face"
@@ -56,7 +57,37 @@ func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	v.open = sortOut(pl.candidates(v.s.onStrip(sol.StripQuadsPx)))
 	v.thin = opt.HeightMM > 0.1 && opt.HeightMM <= maxGasketMM && sol.Camera.Scan == nil
 	v.measureHoles()
+	v.dropOutliers()
 	return v, ctx.Err()
+}
+
+// dropOutliers drops ports that hold a strip, and ports that lie far from where the holes are: bolts stand round the
+// ports that they close.
+func (v *Survey) dropOutliers() {
+	const overhangMM = 25 // how far a port's middle may lie outside the polygon of the holes; common practice, no source
+	var hull []geom.PointMM
+	if len(v.holes) >= 3 {
+		for _, h := range v.holes {
+			hull = append(hull, h.Centre)
+		}
+		hull = convexHull(hull)
+	}
+	v.open.ports = slices.DeleteFunc(v.open.ports, func(l *loop) bool {
+		for _, q := range v.sol.StripQuadsPx {
+			if contains(l.pts, v.s.face(q[0])) || contains(l.pts, v.s.face(q[2])) {
+				return true
+			}
+		}
+		if len(hull) < 3 {
+			return false
+		}
+		c := centroid(l.pts)
+		if contains(hull, c) {
+			return false
+		}
+		_, _, d := geom.NewIndex(geom.Outline(hull)).Nearest(c)
+		return d > overhangMM
+	})
 }
 
 // Rough returns the face as the first look has it: measured holes, and ports good to about a mm. It serves to lay a target
@@ -94,6 +125,9 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	f := &face.Face{Holes: v.holes, Ports: make([]face.Port, len(starts))}
 	parallelItems(len(starts), func(i int) {
 		r := v.s.refine(bases[i], m)
+		if !starts[i].guided {
+			r.stray(geom.NewIndex(geom.Outline(starts[i].curve)), m)
+		}
 		f.Ports[i] = face.Port{Edge: r.edge(m)}
 	})
 	if v.open.part != nil {
