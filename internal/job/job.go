@@ -40,8 +40,9 @@ type Job struct {
 	Created  time.Time
 	Settings Settings
 	Target   Target
-	Passes   []Pass   // by number, lowest first
-	Notes    []string // what was found in the folder that the user should know
+	Passes   []Pass    // by number, lowest first
+	Readings []Reading // what calipers said, oldest first
+	Notes    []string  // what was found in the folder that the user should know
 	id       string
 }
 
@@ -177,7 +178,7 @@ func read(dir string) (j *Job, unlisted []int, err error) {
 		return nil, nil, err
 	}
 	listed := func(n int) bool { return slices.ContainsFunc(s.Passes, func(p Pass) bool { return p.Number == n }) }
-	j = &Job{Dir: dir, Created: s.Created, Settings: s.Settings, Target: s.Target, id: s.ID}
+	j = &Job{Dir: dir, Created: s.Created, Settings: s.Settings, Target: s.Target, Readings: s.Readings, id: s.ID}
 	for _, p := range s.Passes {
 		if _, ok := found[p.Number]; !ok {
 			j.Notes = append(j.Notes, fmt.Sprintf("pass %d is no longer in the folder: %s is missing or damaged", p.Number, passDir(p.Number)))

@@ -362,8 +362,7 @@ func (s *Session) commit(ctx context.Context, temp string, p Pass) error {
 	dir := s.Job.Dir
 	passes := append(slices.Clone(s.Job.Passes), p)
 	path := filepath.Join(dir, stateName)
-	staged, err := stageFile(path, jsonWriter(state{Schema: Schema, ID: s.Job.id, Created: s.Job.Created, Settings: s.Job.Settings,
-		Target: s.Job.Target, Passes: passes}))
+	staged, err := stageFile(path, jsonWriter(s.state(passes, s.Job.Readings)))
 	if err != nil {
 		return err
 	}
@@ -393,6 +392,24 @@ func (s *Session) commit(ctx context.Context, temp string, p Pass) error {
 		syncDir(filepath.Dir(dir)) // the folder's own name; a parent that may not be opened still keeps it
 	}
 	return syncDir(dir)
+}
+
+func (s *Session) state(passes []Pass, readings []Reading) state {
+	return state{Schema: Schema, ID: s.Job.id, Created: s.Job.Created, Settings: s.Job.Settings, Target: s.Job.Target,
+		Passes: passes, Readings: readings}
+}
+
+// AddReading notes what a caliper said; an earlier reading of the same dimension of the same pass gives way to it.
+func (s *Session) AddReading(r Reading) error {
+	readings := slices.DeleteFunc(slices.Clone(s.Job.Readings), func(old Reading) bool {
+		return old.Pass == r.Pass && old.Dimension == r.Dimension
+	})
+	readings = append(readings, r)
+	if err := putJSON(filepath.Join(s.Job.Dir, stateName), s.state(s.Job.Passes, readings)); err != nil {
+		return err
+	}
+	s.Job.Readings = readings
+	return syncDir(s.Job.Dir)
 }
 
 // WriteReport replaces report.html, whole or not at all.

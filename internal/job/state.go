@@ -22,13 +22,30 @@ type Settings struct {
 	TargetDPI      float64 `json:"target_dpi,omitempty"`
 	WorkDPI        float64 `json:"work_dpi,omitempty"`
 	Units          string  `json:"units"` // "mm" or "in", for reports
-	Paper          string  `json:"paper"` // "a4" or "letter"
+	Paper          string  `json:"paper"` // "a4", "letter" or "a3"
 	PrintedXMM     float64 `json:"printed_x_mm,omitempty"`
 	PrintedYMM     float64 `json:"printed_y_mm,omitempty"`
 	Flipped        string  `json:"flipped,omitempty"` // "yes", "no"
 	Turned         string  `json:"turned,omitempty"`  // "0", "180"
 	Aim            string  `json:"aim,omitempty"`     // what the target was made from, where not the target face alone
 	MinLandMM      float64 `json:"min_land_mm,omitempty"`
+	HeadHeightMM   float64 `json:"head_height_mm,omitempty"`
+	HeadDPI        float64 `json:"head_dpi,omitempty"`
+	OffsetMM       float64 `json:"offset_mm,omitempty"` // the target grown (shrunk if negative) all round
+	CircleMM       float64 `json:"circle_mm,omitempty"` // diameter of a round target
+	Flow           string  `json:"flow,omitempty"`      // "into-work", "out-of-work"
+	StudMM         float64 `json:"stud_mm,omitempty"`
+	DowelMM        float64 `json:"dowel_mm,omitempty"`
+	BlendDepthMM   float64 `json:"blend_depth_mm,omitempty"`
+	BlendAngleDeg  float64 `json:"blend_angle_deg,omitempty"`
+}
+
+// Reading is what a caliper said of a dimension that a pass names.
+type Reading struct {
+	Pass      int       `json:"pass"`
+	Dimension string    `json:"dimension"` // its name, "A"
+	MM        float64   `json:"mm"`
+	Time      time.Time `json:"time"`
 }
 
 // Photo says which picture something was measured on.
@@ -66,6 +83,7 @@ type state struct {
 	Settings Settings  `json:"settings"`
 	Target   Target    `json:"target"`
 	Passes   []Pass    `json:"passes"`
+	Readings []Reading `json:"readings,omitempty"`
 }
 
 // maxPasses bounds what job.json may claim; nobody grinds and photographs ten thousand times.
@@ -110,6 +128,11 @@ func decodeState(path string, data []byte) (*state, error) {
 			return nil, bad("its list of passes is out of order")
 		}
 	}
+	for _, r := range s.Readings {
+		if !(math.Abs(r.MM) <= 1e6) || r.Pass < 1 || r.Pass > maxPasses {
+			return nil, bad(fmt.Sprintf("holds a caliper reading of %g mm for pass %d", r.MM, r.Pass))
+		}
+	}
 	return &s, nil
 }
 
@@ -136,19 +159,21 @@ func plainName(name string) bool {
 }
 
 func (s *Settings) check() error {
-	for _, v := range []float64{s.ToleranceMM, s.TargetHeightMM, s.WorkHeightMM, s.TargetDPI, s.WorkDPI, s.PrintedXMM, s.PrintedYMM, s.MinLandMM} {
+	for _, v := range []float64{s.ToleranceMM, s.TargetHeightMM, s.WorkHeightMM, s.TargetDPI, s.WorkDPI, s.PrintedXMM, s.PrintedYMM, s.MinLandMM,
+		s.HeadHeightMM, s.HeadDPI, s.OffsetMM, s.CircleMM, s.StudMM, s.DowelMM, s.BlendDepthMM, s.BlendAngleDeg} {
 		// JSON has no NaN or infinity, but what the flags gave passes through here too.
 		if math.IsNaN(v) || math.Abs(v) > 1e6 {
 			return fmt.Errorf("a setting is %g", v)
 		}
 	}
-	if s.ToleranceMM < 0 || s.TargetDPI < 0 || s.WorkDPI < 0 || s.PrintedXMM < 0 || s.PrintedYMM < 0 || s.MinLandMM < 0 {
+	if s.ToleranceMM < 0 || s.TargetDPI < 0 || s.WorkDPI < 0 || s.PrintedXMM < 0 || s.PrintedYMM < 0 ||
+		s.HeadDPI < 0 || s.CircleMM < 0 || s.StudMM < 0 || s.DowelMM < 0 || s.BlendDepthMM < 0 || s.BlendAngleDeg < 0 {
 		return fmt.Errorf("a setting is negative")
 	}
 	if !slices.Contains([]string{"", "mm", "in"}, s.Units) {
 		return fmt.Errorf("units %q", s.Units)
 	}
-	if !slices.Contains([]string{"", "a4", "letter"}, s.Paper) {
+	if !slices.Contains([]string{"", "a4", "letter", "a3"}, s.Paper) {
 		return fmt.Errorf("paper %q", s.Paper)
 	}
 	if !slices.Contains([]string{"", "yes", "no"}, s.Flipped) || !slices.Contains([]string{"", "0", "180"}, s.Turned) {
