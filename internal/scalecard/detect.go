@@ -134,7 +134,9 @@ func whyNone(ctx context.Context, p *photo.Photo, d *tagDetector) error {
 				Try:  "use strips printed by portmatch card"}
 		}
 	}
-	return &Error{Path: p.Path, Err: ErrNoStrip,
-		What: "no scale strip found in the picture",
-		Try:  "lay at least one printed strip flat beside the part, all of it in the picture, sharp and without glare"}
+	try := "lay at least one printed strip flat beside the part, all of it in the picture, sharp and without glare"
+	if !p.Camera {
+		try += "; if it is a flat-bed scan, give its resolution with --dpi"
+	}
+	return &Error{Path: p.Path, Err: ErrNoStrip, What: "no scale strip found in the picture", Try: try}
 }

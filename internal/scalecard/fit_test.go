@@ -301,7 +301,7 @@ func TestPrinted(t *testing.T) {
 	r := twoStrips()
 	s := r.setup(0.03)
 	s.model.scaleX, s.model.scaleY = 0.97, 0.965
-	o := Options{PrintedXMM: 150 * 0.97, PrintedYMM: 120 * 0.965}
+	o := Options{PrintedXMM: 150 * 0.97, PrintedYMM: 150 * 0.965}
 	sv, err := s.judged(t, rand.New(rand.NewPCG(8, 8)), o)
 	if err != nil {
 		t.Fatal(err)
@@ -312,6 +312,16 @@ func TestPrinted(t *testing.T) {
 	}
 	if p := sv.solution().PrintedScale; math.Abs(p[0]-0.97) > 1e-12 || math.Abs(p[1]-0.965) > 1e-12 {
 		t.Errorf("printed scale %v", p)
+	}
+	// One reading alone speaks for both directions.
+	s.model.scaleY = 0.97
+	sv, err = s.judged(t, rand.New(rand.NewPCG(8, 8)), Options{PrintedXMM: 150 * 0.97})
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, w = sv.fit.model.view(), s.model.view()
+	if rms, _ := mapError(&v.camera, &w.camera, s.area(r), 0); rms > 0.02 {
+		t.Errorf("told one reading: %.4f mm RMS", rms)
 	}
 	for _, bad := range []Options{{PrintedXMM: 97}, {PrintedYMM: -1}, {PrintedXMM: math.NaN()}, {DPI: -3}, {DPI: 30}, {DPI: math.Inf(1)}} {
 		if _, err := run(context.Background(), s.photo, bad); !errors.Is(err, ErrBadOption) {

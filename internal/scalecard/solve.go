@@ -17,7 +17,8 @@ type Options struct {
 	// DPI says that the picture is a flat-bed scan of that resolution; 0: a photo.
 	DPI float64
 	// PrintedXMM and PrintedYMM are what calipers read on the card's check lines, along the strips (nominally
-	// strip.CheckXMM) and up the page (strip.CheckYMM); 0: not measured, taken as nominal.
+	// strip.CheckXMM) and up the page (strip.CheckYMM); 0: not measured, taken to be off by as much as the other, or
+	// nominal.
 	PrintedXMM, PrintedYMM float64
 }
 
@@ -31,7 +32,7 @@ const minTags = 3
 // trusted, is an *Error.
 func Solve(ctx context.Context, p *photo.Photo, o Options) (*Solution, error) {
 	s, err := run(ctx, p, o)
-	if o.DPI > 0 && (errors.Is(err, ErrNoStrip) || errors.Is(err, ErrOtherTags)) {
+	if o.DPI > 0 && (errors.Is(err, ErrNoStrip) || errors.Is(err, ErrOtherTags) || errors.Is(err, ErrFewTags)) {
 		return s.bareScan(), nil
 	}
 	if err != nil {
@@ -226,11 +227,14 @@ func near(known *[strip.TagsPer]*tagReading, sums *[strip.TagsPer][2]profileSum,
 // newModel returns a model with no pose yet.
 func (s *solver) newModel() *model {
 	m := &model{width: s.photo.Width, height: s.photo.Height, scaleX: 1, scaleY: 1, scan: s.scan}
-	if x := s.options.PrintedXMM; x > 0 {
-		m.scaleX = x / strip.CheckXMM
-	}
-	if y := s.options.PrintedYMM; y > 0 {
-		m.scaleY = y / strip.CheckYMM
+	x, y := s.options.PrintedXMM/strip.CheckXMM, s.options.PrintedYMM/strip.CheckYMM
+	switch {
+	case x > 0 && y > 0:
+		m.scaleX, m.scaleY = x, y
+	case x > 0:
+		m.scaleX, m.scaleY = x, x
+	case y > 0:
+		m.scaleX, m.scaleY = y, y
 	}
 	for _, t := range s.tags {
 		if !slices.Contains(m.numbers, t.strip) {
@@ -242,22 +246,22 @@ func (s *solver) newModel() *model {
 	return m
 }
 
+// observations whitens the tags' corners; a tag whose covariance is no number is dropped.
 func (s *solver) observations(m *model) []observation {
-	obs := make([]observation, 0, len(s.tags))
-	for i := range s.tags {
-		t := &s.tags[i]
+	var obs []observation
+	s.tags = slices.DeleteFunc(s.tags, func(t tagReading) bool {
 		N := newSPD(8)
 		copy(N.a, t.cov[:])
 		floor := math.Hypot(sigmaFloorPx, sigmaPrintMM*sidePx(t.corners)/strip.TagMM)
 		for a := range 8 {
 			N.a[9*a] += floor * floor
 		}
-		// A covariance plus a floor is positive definite, so this can't fail but for values that are no numbers.
-		if !N.chol() {
-			continue
+		ok := N.chol()
+		if ok {
+			obs = append(obs, observation{k: m.indexOf(t.strip), tag: t.tag, corners: t.corners, factor: N})
 		}
-		obs = append(obs, observation{k: m.indexOf(t.strip), tag: t.tag, corners: t.corners, factor: N})
-	}
+		return !ok
+	})
 	return obs
 }
 
@@ -344,23 +348,8 @@ func (s *solver) solution() *Solution {
 		out.HeightMM = v.camera.CentreInPlane()[2]
 		out.TiltDeg = math.Acos(min(1, max(-1, -v.camera.R[8]))) * 180 / math.Pi
 	}
-	out.Camera.WidthPx, out.Camera.HeightPx = m.width, m.height
-	for k, number := range m.numbers {
-		own := m.x[m.stripIndex(k):]
-		sin, cos := math.Sincos(own[uTurn])
-		f := StripFit{Number: number, PlaneFrom: geom.Rigid{A: cos, B: -sin, Tx: own[uX], C: sin, D: cos, Ty: own[uY]}}
-		var sum float64
-		for i, o := range s.problem.tags {
-			if o.k != k || s.fit.weight[i] < 0.1 {
-				continue
-			}
-			f.Tags++
-			for _, d := range s.fit.left[i] {
-				sum += d.U*d.U + d.V*d.V
-			}
-		}
-		f.RMSPx = math.Sqrt(sum / max(1, float64(8*f.Tags)))
-		out.Strips = append(out.Strips, f)
+	for k := range m.numbers {
+		out.Strips = append(out.Strips, s.stripFit(k))
 		var quad [4]geom.PointPx
 		for i, c := range strip.Corners() {
 			quad[i] = v.project(k, c)
@@ -380,4 +369,24 @@ func (s *solver) solution() *Solution {
 	out.fit, out.tone = s.fit, s.levels.doubt()
 	out.Warnings = s.advice()
 	return out
+}
+
+// stripFit tells where the k-th strip lies and how well its tags agree.
+func (s *solver) stripFit(k int) StripFit {
+	m := s.fit.model
+	own := m.x[m.stripIndex(k):]
+	sin, cos := math.Sincos(own[uTurn])
+	f := StripFit{Number: m.numbers[k], PlaneFrom: geom.Rigid{A: cos, B: -sin, Tx: own[uX], C: sin, D: cos, Ty: own[uY]}}
+	var sum float64
+	for i, o := range s.problem.tags {
+		if o.k != k || s.fit.weight[i] < ignoredWeight {
+			continue
+		}
+		f.Tags++
+		for _, d := range s.fit.left[i] {
+			sum += d.U*d.U + d.V*d.V
+		}
+	}
+	f.RMSPx = math.Sqrt(sum / max(1, float64(8*f.Tags)))
+	return f
 }
