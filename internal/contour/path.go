@@ -90,7 +90,7 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 	// Averaged profiles overlap: only one in (window / spacing) is news.
 	const newsPerMM = 1.0
 	// An edge is also a change of brightness right there, worth as much as a mm of unlike samples at most.
-	const reward = 4.0
+	const reward = 2.0
 	cost := make([]float64, n*b.n)
 	weight := b.ds / b.pxMM * newsPerMM * b.spacing
 	parallelRows(n, func(i int) {
@@ -106,8 +106,8 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 			soft = 0.1*hi + tight
 		}
 		lost := math.Max(0, math.Log((hi-lo)/(2.5*tight)))
-		// A cut wall is of the face's stuff, seen at a slant: darker more often than not, twice as bright in low sun.
-		wallLo, wallHi := 0.1*level[i], 2.2*level[i]
+		// A cut wall is of the face's stuff, seen at a slant: darker more often than not, half as bright again in low sun.
+		wallLo, wallHi := 0.1*level[i], 1.6*level[i]
 		wallLost := math.Max(0, math.Log((wallHi-wallLo)/(2.5*tight)))
 		// Running sums of the log likelihood ratios, behind over face and behind over wall.
 		sum, asWall := make([]float64, b.n+1), make([]float64, b.n+1)

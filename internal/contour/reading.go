@@ -160,7 +160,7 @@ func (r *edgeReading) compare(other *geom.Index, usualMM float64) {
 // stray marks what lies farther from the coarse curve than an edge can: outward, a wall's width and a contact shadow in a
 // thin part, a lit tunnel wall in a thick one; inward, a millimetre.
 func (r *edgeReading) stray(coarse *geom.Index, m edgeModel) {
-	const inMM, shadowMM, tunnelMM = 1.0, 1.2, 2.5
+	const inMM, shadowMM, tunnelMM = 1.0, 2.5, 2.5
 	for i, p := range r.outline {
 		d, _, _ := coarse.SignedDistMM(p)
 		inside := coarse.Contains(p)
