@@ -236,8 +236,9 @@ func (h *holeBand) sumOver(i int, a, b float64) (float64, float64) {
 type levels struct {
 	sse  float64
 	cost float64 // minus the log likelihood, the levels marginalised
-	// Level of the face, step at its edge, step at the second circle, rise or fall behind that over rampMM.
-	x  [4]float64
+	// Level of the face, step at its edge, step at the second circle, and what comes behind that: in a thick part a rise or fall
+	// over rampMM, in a gasket the shadow on the bench as a parabola.
+	x  [levelCols]float64
 	as look
 }
 
@@ -269,7 +270,7 @@ func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) le
 	if inner > between {
 		t2 = &h.shape.rise
 	}
-	var ata [4][5]float64
+	var ata normal
 	var yy float64
 	inv := 1 / h.pxMM
 	weight := h.weight[k*h.n : (k+1)*h.n]
@@ -280,7 +281,7 @@ func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) le
 		j0 := min(max(int(h.index(a-shapeReach*h.pxMM)), 0), h.n)
 		at := i*(h.n+1) + h.n
 		ata[0][0] += h.wsum[at]
-		ata[0][4] += h.sum[at]
+		ata[0][levelCols] += h.sum[at]
 		yy += h.sq[at]
 		for j := j0; j < h.n; j++ {
 			y := float64(row[j])
@@ -290,24 +291,37 @@ func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) le
 			w1 := w * c1
 			ata[0][1] += w1
 			ata[1][1] += w1 * c1
-			ata[1][4] += w1 * y
+			ata[1][levelCols] += w1 * y
+			var c2 float64
 			if two {
-				c2 := shapeAt(t2, (s-b)*inv)
+				c2 = shapeAt(t2, (s-b)*inv)
 				w2 := w * c2
 				ata[0][2] += w2
 				ata[1][2] += c1 * w2
 				ata[2][2] += c2 * w2
-				ata[2][4] += w2 * y
-				if s > b {
-					ata[2][3] += w2 * math.Min((s-b)/rampMM, 1)
-				}
+				ata[2][levelCols] += w2 * y
 			}
 			if s > b {
-				r := math.Min((s-b)/rampMM, 1)
-				ata[0][3] += w * r
-				ata[1][3] += w1 * r
-				ata[3][3] += w * r * r
-				ata[3][4] += w * r * y
+				r := s - b
+				if !h.wall {
+					r = math.Min(r/rampMM, 1)
+				}
+				wr := w * r
+				ata[0][3] += wr
+				ata[1][3] += c1 * wr
+				ata[2][3] += c2 * wr
+				ata[3][3] += r * wr
+				ata[3][levelCols] += wr * y
+				if h.wall {
+					q := r * r
+					wq := w * q
+					ata[0][4] += wq
+					ata[1][4] += c1 * wq
+					ata[2][4] += c2 * wq
+					ata[3][4] += r * wq
+					ata[4][4] += q * wq
+					ata[4][levelCols] += wq * y
+				}
 			}
 		}
 	}
@@ -347,17 +361,15 @@ const (
 )
 
 // solve fits the levels to the sums over sector k.
-func (h *holeBand) solve(k int, sums *[4][5]float64, yy float64, as look, two bool) levels {
+func (h *holeBand) solve(k int, sums *normal, yy float64, as look, two bool) levels {
 	ata := *sums
 	var add, prices float64
 	lv, sp := h.level[k], h.spread[k]
 	prior := func(col int, mean, sigma float64) {
 		w := 1 / (sigma * sigma * news)
-		if col != 2 || two {
-			prices -= math.Log(w)
-		}
+		prices -= math.Log(w)
 		ata[col][col] += w
-		ata[col][4] += w * mean
+		ata[col][levelCols] += w * mean
 		add += w * mean * mean
 	}
 	large := lv + sp
@@ -370,42 +382,52 @@ func (h *holeBand) solve(k int, sums *[4][5]float64, yy float64, as look, two bo
 	default:
 		prior(1, 0, large)
 	}
-	if as == likeBehind {
+	cols := [levelCols]bool{0: true, 1: true, 2: two, 3: true, 4: h.wall}
+	if two && as == likeBehind {
 		prior(2, 0, 0.03*lv+0.002)
-	} else {
+	} else if two {
 		prior(2, 0, large)
 	}
 	if h.wall {
-		prior(3, 0, 0.5*lv+sp)
+		// Behind the wall lies the bench, in a shadow as soft as it likes.
+		prior(3, 0, lv+sp)
+		prior(4, 0, lv+sp)
 	} else {
 		prior(3, 0, 0.1*lv)
 	}
-	x, logDet, ok := solveLevels(&ata, two)
+	x, logDet, ok := ata.solve(cols)
 	if !ok {
 		return levels{sse: yy, cost: h.cost(yy)}
 	}
 	sse := yy + add
-	for a := range 4 {
-		sse -= x[a] * ata[a][4]
+	for a := range levelCols {
+		sse -= x[a] * ata[a][levelCols]
 	}
 	sse = math.Max(sse, 0)
 	return levels{sse, h.cost(sse) + math.Max(0, 0.5*(logDet+prices)), x, as}
 }
 
-// solveLevels is solve4 with the logarithm of the determinant.
-func solveLevels(m *[4][5]float64, two bool) (x [4]float64, logDet float64, ok bool) {
-	idx := [4]int{0, 1, 2, 3}
-	n := 4
-	if !two {
-		idx = [4]int{0, 1, 3, 0}
-		n = 3
+// levelCols is the number of levels fitted to a sector.
+const levelCols = 5
+
+// normal holds normal equations: the upper triangle, and the right side in the last column.
+type normal [levelCols][levelCols + 1]float64
+
+// solve solves for the columns wanted by Cholesky and returns the logarithm of the determinant with it.
+func (m *normal) solve(wanted [levelCols]bool) (x [levelCols]float64, logDet float64, ok bool) {
+	var idx [levelCols]int
+	n := 0
+	for i, w := range wanted {
+		if w {
+			idx[n] = i
+			n++
+		}
 	}
-	var l [4][4]float64
-	var z [4]float64
+	var l [levelCols][levelCols]float64
+	var z [levelCols]float64
 	for a := range n {
 		for c := 0; c <= a; c++ {
-			i, j := idx[c], idx[a]
-			v := m[i][j]
+			v := m[idx[c]][idx[a]]
 			for t := 0; t < c; t++ {
 				v -= l[a][t] * l[c][t]
 			}
@@ -419,7 +441,7 @@ func solveLevels(m *[4][5]float64, two bool) (x [4]float64, logDet float64, ok b
 				l[a][c] = v / l[c][c]
 			}
 		}
-		v := m[idx[a]][4]
+		v := m[idx[a]][levelCols]
 		for t := 0; t < a; t++ {
 			v -= l[a][t] * z[t]
 		}

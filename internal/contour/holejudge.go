@@ -42,16 +42,13 @@ func (v *Survey) accept(f *holeFit) *face.Hole {
 	px := h.pxMM
 	cov := f.at[k].cov
 	sigma2 := spread + (cov[0][0]+cov[1][1])/2
-	if v.thin {
-		d := h.lean.Norm() * 0.05
-		sigma2 += d * d / 2
-	} else {
+	if !v.thin {
 		d := h.lean.Norm() * depthStep / 4
 		sigma2 += d * d / 2
 	}
 	bias := 0.03 * px
 	j := h.judge(f.at[k].twin)
-	if !j.isHole() || 2*r < minHoleMM {
+	if !j.isHole(v.thin) || 2*r < minHoleMM {
 		return nil
 	}
 	return &face.Hole{Centre: h.mid.Add(e), DiameterMM: 2 * r,
@@ -67,7 +64,7 @@ type judgement struct {
 	dark  float64 // brightness behind the edge over that of the face, the median round the circle
 }
 
-func (j judgement) isHole() bool { return j.agree > 0.65 && j.dark < 0.6 }
+func (j judgement) isHole(thin bool) bool { return j.agree > 0.65 && (thin || j.dark < 0.6) }
 
 // judge looks at every sector for itself.
 func (h *holeBand) judge(t twin) judgement {

@@ -17,17 +17,14 @@ type holeFit struct {
 // measureHoles fits circles to the edges of the round candidates; what does not turn out round is none.
 func (v *Survey) measureHoles() {
 	v.holes = nil
-	if v.thin {
-		v.measureGasketHoles()
-		return
-	}
 	fits := make([]*holeFit, len(v.open.holes))
 	starts := make([]*holeStart, len(v.open.holes))
+	shape := newEdgeShape(1.2*v.sampledBlur(), 0.5) // until the photo's own edges have been seen
 	parallelItems(len(starts), func(i int) {
 		c, d, _ := roundness(v.open.holes[i])
-		starts[i] = v.startHole(c, d/2, 0.7, firstShape)
+		starts[i] = v.startHole(c, d/2, 0.7, shape)
 	})
-	v.holeShape = bestShape(starts)
+	v.holeShape = v.bestShape(starts)
 	evenTexture(starts)
 	parallelItems(len(starts), func(i int) {
 		if starts[i] != nil {
@@ -48,8 +45,9 @@ func (v *Survey) measureHoles() {
 	}
 }
 
-// firstShape serves until the photo's own edges have been seen.
-var firstShape = newEdgeShape(0.6, 0.8)
+// sampledBlur is the blur of edges in bilinear samples, px: interpolation adds a variance of 1/6 px² on average, in both
+// directions together.
+func (v *Survey) sampledBlur() float64 { return math.Hypot(v.sol.BlurPx, 0.4) }
 
 // holeStart is where the fit of a candidate begins.
 type holeStart struct {
@@ -84,6 +82,9 @@ func (v *Survey) startHole(centre geom.PointMM, radius, far float64, shape *edge
 	h, t := h.again(v.s, got)
 	if h == nil {
 		return nil
+	}
+	if v.thin {
+		t = h.likeliest(t, 6)
 	}
 	best := twinFit{cost: math.Inf(1)}
 	for _, g := range t {
@@ -125,12 +126,12 @@ func evenTexture(starts []*holeStart) {
 	}
 }
 
-// bestShape chooses the shape of edges in the photo, one for all holes.
-func bestShape(starts []*holeStart) *edgeShape {
+// bestShape chooses the shape of edges in the photo, one for all holes, near what the strips' edges say.
+func (v *Survey) bestShape(starts []*holeStart) *edgeShape {
 	var shapes []*edgeShape
-	for _, sigma := range []float64{0.4, 0.5, 0.6, 0.75, 0.9, 1.1, 1.4, 1.8} {
-		for _, halo := range []float64{0, 0.5, 1, 1.5} {
-			shapes = append(shapes, newEdgeShape(sigma, halo))
+	for _, wider := range []float64{0.85, 1, 1.2, 1.4, 1.7} {
+		for _, halo := range []float64{0, 0.25, 0.5, 0.75, 1, 1.5} {
+			shapes = append(shapes, newEdgeShape(wider*v.sampledBlur(), halo))
 		}
 	}
 	cost := make([]float64, len(shapes))
@@ -158,7 +159,12 @@ func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
 	h.shape = shape
 	f := &holeFit{h: h}
 	if v.thin {
-		f.at = []twinFit{h.settle(s.best.twin, 6)}
+		for q := -2; q <= 2; q++ {
+			t := s.best.twin
+			t.depth += benchSigmaMM * float64(q)
+			e, r := h.first(s.best.twin)
+			f.at = append(f.at, h.settle(h.second(e, r, t.depth), 6))
+		}
 	} else {
 		var at [][]twinFit
 		for d := 0.0; d < chamferMaxMM+depthStep/2; d += depthStep {
@@ -169,6 +175,10 @@ func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
 	}
 	return f
 }
+
+// benchSigmaMM is how well it is known how deep the bench lies: a sheet of paper or card is 0.1 to 0.3 mm thick, a gasket's
+// thickness is measured to 0.05 mm (common practice, no source).
+const benchSigmaMM = 0.08
 
 // depthStep is the step of the depths that are tried; half of it, at 15° of lean, is 0.015 mm.
 const depthStep = 0.1

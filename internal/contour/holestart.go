@@ -2,6 +2,7 @@ package contour
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"portmatch/internal/geom"
@@ -20,9 +21,10 @@ func (h *holeBand) sharp(t twin) float64 {
 	price := 0.5 * math.Log(1+n*news)
 	var total float64
 	inv := 1 / h.ds
+	shade := int(0.6 * inv)
 	for k := range h.sectors {
 		wide := 0
-		var yy, na, nb, nc, sa, sb, sc float64
+		var yy, na, nb, nc, sa, sb, sc, nd, sd float64
 		for i := k * h.rays; i < (k+1)*h.rays; i++ {
 			u := h.u[i]
 			s1 := h.radius - reachOf(e, r, u)
@@ -31,8 +33,14 @@ func (h *holeBand) sharp(t twin) float64 {
 			b := min(max(int((s2-h.s0)*inv+0.5), a), h.n)
 			s, w := h.sum[i*m:(i+1)*m], h.wsum[i*m:(i+1)*m]
 			yy += h.sq[i*m+h.n]
-			na, nb, nc = na+w[a], nb+w[b]-w[a], nc+w[h.n]-w[b]
-			sa, sb, sc = sa+s[a], sb+s[b]-s[a], sc+s[h.n]-s[b]
+			c := h.n
+			if h.wall {
+				// The bench is in shadow next to the wall.
+				c = min(b+shade, h.n)
+				nd, sd = nd+w[h.n]-w[c], sd+s[h.n]-s[c]
+			}
+			na, nb, nc = na+w[a], nb+w[b]-w[a], nc+w[c]-w[b]
+			sa, sb, sc = sa+s[a], sb+s[b]-s[a], sc+s[c]-s[b]
 			wide += b - a
 		}
 		sse := yy - sa*sa/na
@@ -41,6 +49,9 @@ func (h *holeBand) sharp(t twin) float64 {
 		}
 		if nc > 0 {
 			sse -= sc * sc / nc
+		}
+		if nd > 0 {
+			sse -= sd * sd / nd
 		}
 		total += 0.5 * n * news * math.Log(math.Max(sse, 0)/n+fair)
 		if wide > h.rays {
@@ -51,7 +62,7 @@ func (h *holeBand) sharp(t twin) float64 {
 }
 
 // search returns good places of the circles whose face edge lies within far mm of one of those given, with a radius larger
-// by dr0 to dr1: the best two, apart from each other, for each of the depths offered.
+// by dr0 to dr1: the best few, apart from each other, for each of the depths offered.
 func (h *holeBand) search(from []twin, far, dr0, dr1 float64, depths []float64) []twin {
 	type scored struct {
 		t twin
@@ -77,22 +88,29 @@ func (h *holeBand) search(from []twin, far, dr0, dr1 float64, depths []float64) 
 			}
 		}
 		sort.Slice(all, func(i, j int) bool { return all[i].c < all[j].c })
-		n := 0
+		n := len(out)
 		for i, a := range all {
-			near := false
-			for _, b := range all[:i] {
-				if b.t.b.Dist(a.t.b) < 1.5*stepMM && math.Abs(b.t.r-a.t.r) < 1.5*stepR {
-					near = true
-					break
-				}
+			// In a thick part the steps are large and a sharp step's cost has its minima where the true one has. On a gasket the
+			// face's edge may be the faintest of all, beside a shadow: many places are left for the true cost to choose from.
+			rivals := all[:i]
+			if h.wall {
+				rivals = nil
 			}
+			near := slices.ContainsFunc(rivals, func(b scored) bool {
+				return b.t.b.Dist(a.t.b) < 1.5*stepMM && math.Abs(b.t.r-a.t.r) < 1.5*stepR
+			})
+			near = near || slices.ContainsFunc(out[n:], func(b twin) bool {
+				return b.b.Dist(a.t.b)+math.Abs(b.r-a.t.r) < 0.3
+			})
 			if near {
 				continue
 			}
-			h.descend(&a.t, &a.c, 0.15)
-			h.descend(&a.t, &a.c, 0.07)
+			if !h.wall {
+				h.descend(&a.t, &a.c, 0.15)
+				h.descend(&a.t, &a.c, 0.07)
+			}
 			out = append(out, a.t)
-			if n++; n == 2 {
+			if len(out) == n+2 && !h.wall || len(out) == n+40 {
 				break
 			}
 		}
@@ -204,4 +222,14 @@ func (h *holeBand) compare(at [][]twinFit) {
 	for k := len(at) - 1; k >= 0; k-- {
 		try(k, k+1)
 	}
+}
+
+// likeliest returns the n of the places that cost least, edges blurred and all.
+func (h *holeBand) likeliest(t []twin, n int) []twin {
+	cost := make(map[twin]float64, len(t))
+	for _, x := range t {
+		cost[x] = h.total(x)
+	}
+	sort.Slice(t, func(i, j int) bool { return cost[t[i]] < cost[t[j]] })
+	return t[:min(n, len(t))]
 }

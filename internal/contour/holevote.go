@@ -2,11 +2,16 @@ package contour
 
 import (
 	"math"
+	"slices"
 )
 
 // vote gives every candidate the probabilities of its depths. Holes of one diameter are made with one tool: where a chamfer
 // looks like the face, or like the bore, the others tell how deep it is.
 func vote(fits []*holeFit) {
+	if len(fits) > 0 && fits[0].h.wall {
+		voteBench(fits)
+		return
+	}
 	own := make([][]float64, len(fits))
 	for i, f := range fits {
 		own[i] = f.alone()
@@ -77,4 +82,32 @@ func depthPrior(depth float64) float64 {
 		return 6
 	}
 	return math.Exp(-depth / 0.6)
+}
+
+// voteBench finds the depth of the bench, one for all holes of a gasket.
+func voteBench(fits []*holeFit) {
+	n := len(fits[0].at)
+	logp := make([]float64, n)
+	for k := range logp {
+		d := float64(k - n/2)
+		logp[k] = -d * d / 2
+		for _, f := range fits {
+			if j := f.h.judge(f.at[n/2].twin); j.isHole(true) {
+				logp[k] -= 0.5 / math.Max(1, f.at[n/2].excess) * (f.at[k].cost - f.at[n/2].cost)
+			}
+		}
+	}
+	best := slices.Max(logp)
+	p := make([]float64, n)
+	var sum float64
+	for k, l := range logp {
+		p[k] = math.Exp(l - best)
+		sum += p[k]
+	}
+	for k := range p {
+		p[k] /= sum
+	}
+	for _, f := range fits {
+		f.p = p
+	}
 }
