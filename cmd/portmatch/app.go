@@ -31,7 +31,7 @@ func newApp(stdout, stderr io.Writer) *cli.App {
 		DisableSliceFlagSeparator: true, // a file name may hold a comma
 		ExitErrHandler:            func(*cli.Context, error) {},
 	}
-	app.Commands = []*cli.Command{cardCommand(), traceCommand(), matchCommand(), recheckCommand(), mapCommand(), showCommand()}
+	app.Commands = []*cli.Command{cardCommand(), traceCommand(), matchCommand(), recheckCommand(), mapCommand(), showCommand(), checkCommand()}
 	for _, c := range app.Commands {
 		finish(c)
 	}
@@ -114,7 +114,7 @@ func unknown(kind, got string, known []string, otherwise string) error {
 // missing refuses a command whose needed flags are not all there.
 func missing(c *cli.Context, names ...string) error {
 	for _, n := range names {
-		if !c.IsSet(n) || c.String(n) == "" {
+		if !c.IsSet(n) || c.String(n) == "" && len(c.StringSlice(n)) == 0 {
 			return usagef("--%s is missing; portmatch %s --help shows how it is used", n, c.Command.Name)
 		}
 	}

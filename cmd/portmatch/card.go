@@ -19,9 +19,9 @@ func cardCommand() *cli.Command {
 			"plane of the face, far apart, reaching past both ends of the part.",
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "out", Usage: "PDF to write, `FILE`"},
-			paperFlag(),
+			choiceFlag("paper", "paper size: a4 or letter", "a4", "a4", "letter"),
 			&cli.StringFlag{Name: "strips", Value: "1-4", Usage: fmt.Sprintf("numbers of the strips, `FROM-TO`; four fit on a page, there are %d", strip.MaxNumber)},
-			unitsFlag(),
+			unitsFlag("mm"),
 		},
 		Action: runCard,
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/urfave/cli/v2"
 )
@@ -115,13 +116,45 @@ func (d *dots) String() string {
 
 func dpi(c *cli.Context, name string) float64 { return c.Generic(name).(*dots).perInch }
 
-func paperFlag() cli.Flag {
-	return choiceFlag("paper", "paper size: a4 or letter", "a4", "a4", "letter")
+func paperFlag(preset string) cli.Flag {
+	return choiceFlag("paper", "paper size of the map: a4, letter or a3", preset, "a4", "letter", "a3")
 }
 
-func unitsFlag() cli.Flag {
-	return choiceFlag("units", "show lengths in mm or in (inches); a bare number in a flag is mm either way", "mm", "mm", "in")
+func unitsFlag(preset string) cli.Flag {
+	return choiceFlag("units", "show lengths in mm or in (inches); a bare number in a flag is mm either way", preset, "mm", "in")
 }
+
+func debugFlag() cli.Flag {
+	return &cli.StringFlag{Name: "debug", Usage: "write a picture of every stage of the measuring into this folder, `DIR`"}
+}
+
+// angle is a flag's value in degrees, between 0 and 90, both refused; 0 if not given.
+type angle struct{ deg float64 }
+
+func (a *angle) Set(text string) error {
+	v, err := parseDecimal(strings.TrimSuffix(strings.TrimSpace(text), "°"))
+	if err != nil {
+		return fmt.Errorf("%q is not an angle (%w); write degrees, like 15", text, err)
+	}
+	if !(v > 0 && v < 90) {
+		return fmt.Errorf("%s is out of range: the angle must be more than 0 and less than 90 degrees", text)
+	}
+	a.deg = v
+	return nil
+}
+
+func (a *angle) String() string {
+	if a == nil || a.deg == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%g", a.deg)
+}
+
+func angleFlag(name, what string) cli.Flag {
+	return &cli.GenericFlag{Name: name, Usage: what, Value: &angle{}}
+}
+
+func degrees(c *cli.Context, name string) float64 { return c.Generic(name).(*angle).deg }
 
 // printedFlags are what calipers read on the card's check lines.
 func printedFlags() []cli.Flag {

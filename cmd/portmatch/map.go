@@ -4,6 +4,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"path/filepath"
+	"strconv"
+	"strings"
 
 	"github.com/urfave/cli/v2"
 
@@ -14,15 +17,19 @@ import (
 
 func mapCommand() *cli.Command {
 	return &cli.Command{
-		Name:        "map",
-		Usage:       "make the 1:1 map of a job again, for other paper",
-		Description: "Print it at 100 % and measure its check lines before you trust it.",
+		Name:  "map",
+		Usage: "make the 1:1 map of a job again, for other paper or other ports",
+		Description: "Print it at 100 % and measure its check lines before you trust it. A name that ends in .svg or .dxf gets the\n" +
+			"outlines in mm for a cutter instead.",
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "job", Usage: "job folder, `DIR`"},
-			&cli.StringFlag{Name: "out", Usage: "PDF to write, `FILE`"},
+			&cli.StringFlag{Name: "out", Usage: "PDF (or .svg, .dxf) to write, `FILE`"},
 			passFlag(),
-			choiceFlag("paper", "paper size: a4 or letter; as in the job if not given", "", "a4", "letter"),
-			choiceFlag("units", "show lengths in mm or in (inches); as in the job if not given", "", "mm", "in"),
+			paperFlag(""),
+			unitsFlag(""),
+			&cli.StringFlag{Name: "ports", Usage: "these ports only, `N,N`"},
+			choiceFlag("side", "face: as the work is looked at; gasket: mirrored", string(render.FaceSide), string(render.FaceSide), string(render.GasketSide)),
+			&cli.BoolFlag{Name: "stencil", Usage: "cut lines only, to cut a stencil"},
 		},
 		Action: runMap,
 	}
@@ -55,15 +62,46 @@ func runMap(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	if o.Ports, err = portNumbers(c.String("ports")); err != nil {
+		return err
+	}
+	o.Side, o.Stencil = render.Side(chosen(c, "side")), c.Bool("stencil")
 	out := c.String("out")
 	if err := checkOutput(out); err != nil {
 		return err
 	}
-	if err := job.WriteFile(out, func(w io.Writer) error { return render.Map(w, r, o) }); err != nil {
+	lines := render.OutlineOptions{Ports: o.Ports, Side: o.Side, Stencil: o.Stencil}
+	write := func(w io.Writer) error { return render.Map(w, r, o) }
+	switch strings.ToLower(filepath.Ext(out)) {
+	case ".svg":
+		write = func(w io.Writer) error { return render.SVG(w, r, lines) }
+	case ".dxf":
+		write = func(w io.Writer) error { return render.DXF(w, r, lines) }
+	}
+	if err := job.WriteFile(out, write); err != nil {
 		return err
+	}
+	if strings.EqualFold(filepath.Ext(out), ".svg") || strings.EqualFold(filepath.Ext(out), ".dxf") {
+		return nil
 	}
 	fmt.Fprintf(c.App.ErrWriter, "%s: print it at 100 %%, not \"fit to page\", and measure its check lines.\n", out)
 	return nil
+}
+
+// portNumbers reads "2,3"; nothing is nil.
+func portNumbers(text string) ([]int, error) {
+	if text == "" {
+		return nil, nil
+	}
+	var out []int
+	for part := range strings.SplitSeq(text, ",") {
+		n, err := strconv.Atoi(strings.TrimSpace(part))
+		if err != nil || n < 1 {
+			return nil, usagef("--ports: %q is no port number; write them like 2,3", part)
+		}
+		out = append(out, n)
+	}
+	return out, nil
 }
 
 // passResult reads the result of the pass that --pass names, else of the last.

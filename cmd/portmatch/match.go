@@ -1,22 +1,13 @@
 package main
 
 import (
-	"bytes"
-	"cmp"
-	"context"
-	"encoding/hex"
-	"encoding/json"
-	"fmt"
 	"slices"
 
 	"github.com/urfave/cli/v2"
-	"golang.org/x/sync/errgroup"
 
 	"portmatch/internal/compare"
-	"portmatch/internal/contour"
-	"portmatch/internal/face"
-	"portmatch/internal/geom"
 	"portmatch/internal/job"
+	"portmatch/internal/scalecard"
 )
 
 func matchCommand() *cli.Command {
@@ -25,161 +16,140 @@ func matchCommand() *cli.Command {
 		Usage: "compare a work face with its target and say what to grind",
 		Description: "Compares two photos, prints what to grind at each port and fills a new job folder with pictures and a map:\n" +
 			"   portmatch match --target gasket.jpg --target-height 1.2 --work manifold.jpg --job engine",
-		Flags: append([]cli.Flag{
+		Flags: slices.Concat([]cli.Flag{
 			&cli.StringFlag{Name: "target", Usage: "picture of the gasket, or a `FILE` that trace wrote"},
-			&cli.StringFlag{Name: "work", Usage: "picture of the face to be ground, `FILE`"},
+			workFlag(),
 			&cli.StringFlag{Name: "job", Usage: "folder to make for this job, `DIR`"},
 			heightFlag("target-height", "how far the target's upper side stands above its strips, `MM`; on the bench: the gasket's thickness"),
 			heightFlag("work-height", "how far the work face stands above its strips, `MM`"),
 			dpiFlag("target-dpi", "the target is a flat-bed scan of `N` dots per inch"),
 			dpiFlag("work-dpi", "the work is a flat-bed scan of `N` dots per inch"),
-			toleranceFlag(),
-			paperFlag(),
+			lengthFlag("tolerance", "largest step that may stay, `MM`", &length{mm: 0.25, min: 0, max: 10, positive: true, why: "the tolerance"}),
+			paperFlag("a4"),
+			unitsFlag("mm"),
+			&cli.BoolFlag{Name: "json", Usage: "print result.json instead of the table"},
 			choiceFlag("flipped", "the target was photographed from its other side: yes or no; found out if not given", "", "yes", "no"),
 			choiceFlag("turned", "the target lies turned by 0 or 180 degrees to the work; found out if not given", "", "0", "180"),
-			unitsFlag(),
-			&cli.BoolFlag{Name: "json", Usage: "print result.json instead of the table"},
-		}, printedFlags()...),
+			&cli.StringFlag{Name: "head", Usage: "picture of the head's face as well, or a `FILE` that trace wrote: warns where the gasket would have you grind past it"},
+			heightFlag("head-height", "how far the head's face stands above its strips, `MM`"),
+			dpiFlag("head-dpi", "the head is a flat-bed scan of `N` dots per inch"),
+			choiceFlag("aim", "grind to the target, the head, what is common to both, or (union) each part where it stands in the way", string(compare.AimTarget),
+				string(compare.AimTarget), string(compare.AimHead), string(compare.AimCommon), string(compare.AimUnion)),
+			lengthFlag("offset", "grow the target by `MM` all round, or shrink it with a minus", &length{min: -10, max: 10, why: "the offset"}),
+			lengthFlag("circle", "a round target of this diameter, `MM`, on the target's bore, or on the work's own if there is no target", &length{min: 0, max: 1000, positive: true, why: "a diameter"}),
+			choiceFlag("flow", "which way the gas flows: into-work or out-of-work", "", string(compare.IntoWork), string(compare.OutOfWork)),
+			lengthFlag("stud", "diameter of the bolts or studs, `MM`: shows what their play does to the joint", &length{min: 0, max: 100, positive: true, why: "a diameter"}),
+			lengthFlag("dowel", "diameter of the dowels, `MM`", &length{min: 0, max: 100, positive: true, why: "a diameter"}),
+			lengthFlag("min-land", "warn where less metal than this is left beside a port, `MM`", &length{mm: compare.DefaultMinLandMM, min: 0, max: 100, why: "the land"}),
+			lengthFlag("blend-depth", "let the cut fade out at this depth in the runner, `MM`", &length{min: 0, max: 200, positive: true, why: "the depth"}),
+			angleFlag("blend-angle", "let the cut fade out at this angle to the runner's wall, `DEGREES`"),
+		}, printedFlags(), []cli.Flag{debugFlag()}),
 		Action: runMatch,
 	}
 }
 
-func toleranceFlag() cli.Flag {
-	return lengthFlag("tolerance", "largest step that may stay, `MM`", &length{mm: 0.25, min: 0, max: 10, positive: true, why: "the tolerance"})
-}
-
 func runMatch(c *cli.Context) error {
-	if err := missing(c, "target", "work", "job"); err != nil {
+	needed := []string{"target", "work", "job"}
+	if c.IsSet("circle") {
+		needed = needed[1:]
+	}
+	if err := missing(c, needed...); err != nil {
 		return err
 	}
-	set := job.Settings{
-		ToleranceMM:    mm(c, "tolerance"),
-		TargetHeightMM: mm(c, "target-height"), WorkHeightMM: mm(c, "work-height"),
-		TargetDPI: dpi(c, "target-dpi"), WorkDPI: dpi(c, "work-dpi"),
-		Units: chosen(c, "units"), Paper: chosen(c, "paper"),
-		PrintedXMM: mm(c, "printed-x"), PrintedYMM: mm(c, "printed-y"),
-		Flipped: chosen(c, "flipped"), Turned: chosen(c, "turned"),
+	set, err := matchSettings(c)
+	if err != nil {
+		return err
 	}
-	target, work := targetShot(c.String("target"), set), workShot(c.String("work"), set)
 	s, err := job.Create(c.String("job"))
 	if err != nil {
 		return err
 	}
 	defer s.Close()
 
+	ps := &parts{}
+	if ps.target, err = open(c.String("target"), shot{role: "target", heightMM: set.TargetHeightMM, card: cardOptions(set, set.TargetDPI)}); err != nil {
+		return err
+	}
+	if ps.head, err = open(c.String("head"), shot{role: "head", heightMM: set.HeadHeightMM, card: cardOptions(set, set.HeadDPI)}); err != nil {
+		return err
+	}
+	ps.works = workSights(c, set)
 	p := newProgress(c.App.ErrWriter, 4)
 	defer p.done()
 	opts := compareOptions(set)
-	t, w, err := traceBoth(c.Context, target, work, opts, p)
-	if err != nil {
+	if err := ps.measure(c.Context, opts, p); err != nil {
+		return err
+	}
+	if err := ps.debug(c.String("debug")); err != nil {
+		return err
+	}
+	if err := ps.shape(set); err != nil {
 		return err
 	}
 	p.stage("comparing")
-	r, err := compare.Match(t.face, w.face, opts)
+	plan, err := ps.compare(set, opts)
 	if err != nil {
-		return between(target, work, err)
+		return err
 	}
 	p.stage("drawing the map")
 	s.Job.Settings = set
-	if s.Job.Target, err = jobTarget(t); err != nil {
+	if s.Job.Target, err = ps.keep(); err != nil {
 		return err
 	}
-	if err := addPass(c.Context, s, set, r, w); err != nil {
+	if err := addPass(c.Context, s, set, plan, ps.works); err != nil {
 		return err
 	}
 	p.done()
-	return tell(c, s.Job, r)
+	return tell(c, s.Job, plan.Result)
 }
 
-// jobTarget is what a job keeps of its target: the outlines, and which photo they come from.
-func jobTarget(t *sight) (job.Target, error) {
-	var out job.Target
-	var b bytes.Buffer
-	if err := face.Encode(&b, t.face); err != nil {
-		return out, err
+func matchSettings(c *cli.Context) (job.Settings, error) {
+	set := job.Settings{
+		ToleranceMM:    mm(c, "tolerance"),
+		TargetHeightMM: mm(c, "target-height"), WorkHeightMM: mm(c, "work-height"), HeadHeightMM: mm(c, "head-height"),
+		TargetDPI: dpi(c, "target-dpi"), WorkDPI: dpi(c, "work-dpi"), HeadDPI: dpi(c, "head-dpi"),
+		Units: chosen(c, "units"), Paper: chosen(c, "paper"),
+		PrintedXMM: mm(c, "printed-x"), PrintedYMM: mm(c, "printed-y"),
+		Flipped: chosen(c, "flipped"), Turned: chosen(c, "turned"),
+		Aim: chosen(c, "aim"), OffsetMM: mm(c, "offset"), CircleMM: mm(c, "circle"),
+		Flow: chosen(c, "flow"), StudMM: mm(c, "stud"), DowelMM: mm(c, "dowel"), MinLandMM: mm(c, "min-land"),
+		BlendDepthMM: mm(c, "blend-depth"), BlendAngleDeg: degrees(c, "blend-angle"),
 	}
-	out.Faces = []json.RawMessage{bytes.TrimSpace(b.Bytes())}
-	if t.photo != nil {
-		out.Photo = &job.Photo{Name: base(t.path), SHA256: hex.EncodeToString(t.photo.SHA256[:]), Bytes: int64(len(t.photo.File))}
+	switch {
+	case set.Aim != string(compare.AimTarget) && !c.IsSet("head"):
+		return set, usagef("--aim %s needs the head's picture too: --head FILE", set.Aim)
+	case set.Aim != string(compare.AimTarget) && (c.IsSet("offset") || c.IsSet("circle")):
+		return set, usagef("--offset and --circle change the target and go with --aim target only")
+	case set.BlendDepthMM > 0 && set.BlendAngleDeg > 0:
+		return set, usagef("give --blend-depth or --blend-angle, not both")
 	}
-	return out, nil
+	return set, nil
 }
 
-// traceBoth measures target and work: the first look at both side by side, then the target's outlines, then the work's in
-// the light of where the target's openings come to lie.
-func traceBoth(ctx context.Context, target, work shot, opts compare.Options, p *progress) (t, w *sight, err error) {
-	known, err := readTrace(target.path)
+// open takes a file as given for target or head: a trace file is read, a photo is left to be looked at, no name is nil.
+func open(path string, s shot) (*sight, error) {
+	if path == "" {
+		return nil, nil
+	}
+	s.path = path
+	f, err := readTrace(path)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	p.stage("reading " + base(target.path) + " and " + base(work.path))
-	g, gctx := errgroup.WithContext(ctx)
-	g.Go(func() (err error) {
-		if known != nil {
-			known.Calibration.Photo = target.role
-			t = &sight{shot: target, face: known}
-			return nil
-		}
-		if t, err = look(gctx, target); err != nil {
-			return err
-		}
-		return t.trace(gctx, nil)
-	})
-	g.Go(func() (err error) {
-		w, err = look(gctx, work)
-		return err
-	})
-	if err := g.Wait(); err != nil {
-		return nil, nil, err
+	if f != nil {
+		f.Calibration.Photo = s.role
 	}
-	if t.photo != nil && t.photo.SHA256 == w.photo.SHA256 {
-		return nil, nil, usagef("%s and %s are the same picture: --target takes the gasket's, --work the face's", target.path, work.path)
-	}
-	p.stage("finding the edges of " + base(work.path))
-	return t, w, w.traceGuided(ctx, t, opts)
+	return &sight{shot: s, face: f}, nil
 }
 
-// traceGuided measures the work's outlines in the light of where the target's openings come to lie on it.
-func (w *sight) traceGuided(ctx context.Context, t *sight, opts compare.Options) error {
-	workFromTarget, err := compare.Lay(t.face, w.survey.Rough(), opts)
-	if err != nil {
-		return between(t.shot, w.shot, err)
+func workSights(c *cli.Context, set job.Settings) []*sight {
+	var out []*sight
+	for _, path := range c.StringSlice("work") {
+		out = append(out, &sight{shot: shot{role: "work", path: path, heightMM: set.WorkHeightMM, card: cardOptions(set, set.WorkDPI)}})
 	}
-	guide := &contour.Guide{}
-	for _, port := range t.face.Ports {
-		guide.Ports = append(guide.Ports, geom.Outline(port.Outline).Mapped(workFromTarget))
-	}
-	if err := w.inFrame(guide); err != nil {
-		return err
-	}
-	return w.trace(ctx, guide)
+	return out
 }
 
-// inFrame refuses a photo that does not show every port whole.
-func (w *sight) inFrame(guide *contour.Guide) error {
-	ports := slices.Clone(guide.Ports)
-	slices.SortFunc(ports, func(a, b []geom.PointMM) int {
-		return cmp.Compare(geom.Outline(a).CentroidMM().X, geom.Outline(b).CentroidMM().X)
-	})
-	right, bottom := float64(w.photo.Width-1), float64(w.photo.Height-1)
-	for i, outline := range ports {
-		for _, p := range outline {
-			q := w.solution.Camera.PixelFromPlane(p, w.heightMM)
-			for _, side := range []struct {
-				name string
-				out  bool
-			}{{"left", q.U < 0}, {"right", q.U > right}, {"top", q.V < 0}, {"bottom", q.V > bottom}} {
-				if side.out {
-					return &photoError{w.path, fmt.Sprintf("port %d, counted from the left, runs off the %s edge of the picture; photograph the whole part",
-						i+1, side.name)}
-				}
-			}
-		}
-	}
-	return nil
-}
-
-// between says which two files an error is about.
-func between(target, work shot, err error) error {
-	return fmt.Errorf("%s and %s: %w", target.path, work.path, err)
+func cardOptions(set job.Settings, dpi float64) scalecard.Options {
+	return scalecard.Options{DPI: dpi, PrintedXMM: set.PrintedXMM, PrintedYMM: set.PrintedYMM}
 }

@@ -17,13 +17,21 @@ import (
 	"portmatch/internal/geom"
 	"portmatch/internal/job"
 	"portmatch/internal/render"
-	"portmatch/internal/scalecard"
 	"portmatch/internal/scalecard/strip"
 )
 
 // compareOptions are a job's settings as compare wants them, for pass 1.
 func compareOptions(set job.Settings) compare.Options {
-	o := compare.Options{ToleranceMM: set.ToleranceMM, Pass: 1}
+	o := compare.Options{
+		ToleranceMM: set.ToleranceMM, Pass: 1,
+		Flow:      compare.FlowDirection(set.Flow),
+		MinLandMM: set.MinLandMM,
+		Blend:     compare.Blend{DepthMM: set.BlendDepthMM, AngleDeg: set.BlendAngleDeg},
+		Fasteners: compare.Fasteners{StudMM: set.StudMM, DowelMM: set.DowelMM},
+	}
+	if set.MinLandMM == 0 {
+		o.MinLandMM = -1 // the user wants no warning
+	}
 	if set.Flipped != "" {
 		flipped := set.Flipped == "yes"
 		o.Flipped = &flipped
@@ -36,16 +44,6 @@ func compareOptions(set job.Settings) compare.Options {
 		o.Turned = &turned
 	}
 	return o
-}
-
-func targetShot(path string, set job.Settings) shot {
-	return shot{role: "target", path: path, heightMM: set.TargetHeightMM,
-		card: scalecard.Options{DPI: set.TargetDPI, PrintedXMM: set.PrintedXMM, PrintedYMM: set.PrintedYMM}}
-}
-
-func workShot(path string, set job.Settings) shot {
-	return shot{role: "work", path: path, heightMM: set.WorkHeightMM,
-		card: scalecard.Options{DPI: set.WorkDPI, PrintedXMM: set.PrintedXMM, PrintedYMM: set.PrintedYMM}}
 }
 
 // mapOptions are a job's settings as the map wants them.
@@ -65,15 +63,23 @@ func mapOptions(set job.Settings) (render.MapOptions, error) {
 }
 
 // addPass saves a result as the next pass of the job, with everything that shows it, and brings the report up to date.
-func addPass(ctx context.Context, s *job.Session, set job.Settings, r *compare.Result, work *sight) error {
+func addPass(ctx context.Context, s *job.Session, set job.Settings, plan *compare.Plan, works []*sight) error {
 	m, err := mapOptions(set)
 	if err != nil {
 		return err
 	}
-	in := job.PassInput{PhotoName: base(work.path), PhotoFile: "photo." + extension(work.photo.Format), Photo: work.photo.File, Settings: set}
+	photo := works[0].photo
+	in := job.PassInput{PhotoName: base(works[0].path), PhotoFile: "photo." + extension(photo.Format), Photo: photo.File, Settings: set}
 	_, err = s.AddPass(ctx, in, func(ctx context.Context, dir string, number int) error {
-		r.Pass = number
-		return drawFiles(ctx, dir, passFiles(r, work, render.Units(set.Units), m))
+		plan.Result.Pass = number
+		files := append(passFiles(plan.Result, works[0], m), planFiles(plan, m)...)
+		for i, w := range works[1:] {
+			files = append(files, file{fmt.Sprintf("photo-%d.%s", i+2, extension(w.photo.Format)), func(out io.Writer) error {
+				_, err := out.Write(w.photo.File)
+				return err
+			}})
+		}
+		return drawFiles(ctx, dir, files)
 	})
 	if err != nil {
 		return err
@@ -119,7 +125,8 @@ const overlayName = "overlay.png"
 func closeUpName(port int) string { return fmt.Sprintf("port-%d.png", port) }
 
 // passFiles are a pass's files besides its photo. work has the photo that the overlays are drawn on.
-func passFiles(r *compare.Result, work *sight, u render.Units, m render.MapOptions) []file {
+func passFiles(r *compare.Result, work *sight, m render.MapOptions) []file {
+	u := m.Units
 	p := overlayPhoto(r, work)
 	// The largest pictures come first, so that they don't start last when the files are drawn side by side.
 	files := []file{
@@ -134,8 +141,24 @@ func passFiles(r *compare.Result, work *sight, u render.Units, m render.MapOptio
 	return append(files,
 		file{"map.pdf", func(w io.Writer) error { return render.Map(w, r, m) }},
 		file{"outlines.svg", func(w io.Writer) error { return render.SVG(w, r, render.OutlineOptions{}) }},
+		file{"outlines.dxf", func(w io.Writer) error { return render.DXF(w, r, render.OutlineOptions{}) }},
 		file{"ports.csv", func(w io.Writer) error { return render.CSV(w, r, u) }},
 	)
+}
+
+// planFiles are what a third face adds: how the head agrees with the target and, where both parts are ground, the head's share.
+func planFiles(plan *compare.Plan, m render.MapOptions) []file {
+	var files []file
+	if r := plan.TargetHead; r != nil {
+		files = append(files, file{"target-head.json", func(w io.Writer) error { return writeJSON(w, r) }})
+	}
+	if r := plan.Head; r != nil {
+		m.Side = render.GasketSide // the head looks at the work: its map is the mirror image
+		files = append(files,
+			file{"head-result.json", func(w io.Writer) error { return writeJSON(w, r) }},
+			file{"head-map.pdf", func(w io.Writer) error { return render.Map(w, r, m) }})
+	}
+	return files
 }
 
 // overlayPhoto is the work's photo with the way from the job frame to its pixels.

@@ -9,8 +9,6 @@ import (
 	"path/filepath"
 	"unicode"
 
-	"github.com/urfave/cli/v2"
-
 	"portmatch/internal/contour"
 	"portmatch/internal/face"
 	"portmatch/internal/photo"
@@ -39,25 +37,16 @@ type photoError struct{ path, what string }
 
 func (e *photoError) Error() string { return e.path + ": " + e.what }
 
-func cardOptions(c *cli.Context, dpiName string) scalecard.Options {
-	return scalecard.Options{DPI: dpi(c, dpiName), PrintedXMM: mm(c, "printed-x"), PrintedYMM: mm(c, "printed-y")}
-}
-
-// look reads a photo, finds its camera and takes the first look at the part.
-func look(ctx context.Context, s shot) (*sight, error) {
-	p, err := photo.Load(ctx, s.path, photo.Options{})
-	if err != nil {
-		return nil, err
+// look reads the photo, finds its camera and takes the first look at the part.
+func (v *sight) look(ctx context.Context) (err error) {
+	if v.photo, err = photo.Load(ctx, v.path, photo.Options{}); err != nil {
+		return err
 	}
-	sol, err := scalecard.Solve(ctx, p, s.card)
-	if err != nil {
-		return nil, err
+	if v.solution, err = scalecard.Solve(ctx, v.photo, v.card); err != nil {
+		return err
 	}
-	survey, err := contour.NewSurvey(ctx, p, sol, contour.Options{HeightMM: s.heightMM, Photo: s.role})
-	if err != nil {
-		return nil, err
-	}
-	return &sight{shot: s, photo: p, solution: sol, survey: survey}, nil
+	v.survey, err = contour.NewSurvey(ctx, v.photo, v.solution, contour.Options{HeightMM: v.heightMM, Photo: v.role})
+	return err
 }
 
 // trace measures the outlines; guide may be nil.

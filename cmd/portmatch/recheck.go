@@ -1,14 +1,12 @@
 package main
 
 import (
-	"bytes"
-	"encoding/hex"
 	"fmt"
+	"slices"
 
 	"github.com/urfave/cli/v2"
 
 	"portmatch/internal/compare"
-	"portmatch/internal/face"
 	"portmatch/internal/job"
 )
 
@@ -18,15 +16,20 @@ func recheckCommand() *cli.Command {
 		Usage: "compare the face again after grinding",
 		Description: "Adds a pass to a job, from a new photo of the work face:\n" +
 			"   portmatch recheck --work ground.jpg --job engine",
-		Flags: append([]cli.Flag{
-			&cli.StringFlag{Name: "work", Usage: "new picture of the face, `FILE`"},
+		Flags: slices.Concat([]cli.Flag{
+			workFlag(),
 			&cli.StringFlag{Name: "job", Usage: "job folder that match made, `DIR`"},
 			heightFlag("work-height", "how far the work face stands above its strips, `MM`; as in the job if not given"),
 			dpiFlag("work-dpi", "the work is a flat-bed scan of `N` dots per inch"),
 			&cli.BoolFlag{Name: "json", Usage: "print result.json instead of the table"},
-		}, printedFlags()...),
+		}, printedFlags(), []cli.Flag{debugFlag()}),
 		Action: runRecheck,
 	}
+}
+
+// workFlag may be given more than once: several photos of one face are measured together.
+func workFlag() cli.Flag {
+	return &cli.StringSliceFlag{Name: "work", Usage: "picture of the face that is ground, `FILE`; give it twice for two pictures of one state"}
 }
 
 func runRecheck(c *cli.Context) error {
@@ -44,62 +47,51 @@ func runRecheck(c *cli.Context) error {
 	override(c, "printed-y", &set.PrintedYMM)
 	set.WorkDPI = dpi(c, "work-dpi")
 
-	t, before, err := known(s.Job)
+	ps, err := known(s.Job)
 	if err != nil {
 		return err
 	}
+	ps.works = workSights(c, set)
 	opts := compareOptions(set)
-	opts.Before = before
+	if opts.Before, err = lastResult(s.Job); err != nil {
+		return err
+	}
 	if opts.Pass, err = s.NextPass(); err != nil {
 		return err
 	}
 
 	p := newProgress(c.App.ErrWriter, 4)
 	defer p.done()
-	work := workShot(c.String("work"), set)
-	p.stage("reading " + base(work.path))
-	w, err := look(c.Context, work)
-	if err != nil {
+	if err := ps.measure(c.Context, opts, p); err != nil {
 		return err
 	}
-	sum := hex.EncodeToString(w.photo.SHA256[:])
-	for _, pass := range s.Job.Passes {
-		if pass.Photo.SHA256 == sum {
-			s.Job.Notes = append(s.Job.Notes, fmt.Sprintf("%s is the very picture of pass %d: nothing can have changed since", work.path, pass.Number))
+	if err := ps.debug(c.String("debug")); err != nil {
+		return err
+	}
+	for _, w := range ps.works {
+		if n, ok := s.Job.PassOfPhoto(w.photo.SHA256); ok {
+			s.Job.Notes = append(s.Job.Notes, fmt.Sprintf("%s is the very picture of pass %d: nothing can have changed since", w.path, n))
 		}
 	}
-	p.stage("finding its edges")
-	if err := w.traceGuided(c.Context, t, opts); err != nil {
+	p.stage("comparing")
+	plan, err := ps.compare(set, opts)
+	if err != nil {
 		return err
 	}
-	p.stage("comparing")
-	r, err := compare.Match(t.face, w.face, opts)
-	if err != nil {
-		return between(t.shot, work, err)
-	}
 	p.stage("drawing the map")
-	if err := addPass(c.Context, s, set, r, w); err != nil {
+	if err := addPass(c.Context, s, set, plan, ps.works); err != nil {
 		return err
 	}
 	p.done()
-	return tell(c, s.Job, r)
+	return tell(c, s.Job, plan.Result)
 }
 
-// known returns a job's target and the result of its last pass.
-func known(j *job.Job) (*sight, *compare.Result, error) {
-	f, err := face.Decode(bytes.NewReader(j.Target.Faces[0]))
-	if err != nil {
-		return nil, nil, &fileError{j.Dir, "the job's target can't be read: " + err.Error(), err}
-	}
+func lastResult(j *job.Job) (*compare.Result, error) {
 	last, ok := j.Last()
 	if !ok {
-		return nil, nil, &fileError{path: j.Dir, what: "there is no pass in this job yet"}
+		return nil, &fileError{path: j.Dir, what: "there is no pass in this job yet"}
 	}
-	r, err := readResult(j, last.Number)
-	if err != nil {
-		return nil, nil, err
-	}
-	return &sight{shot: shot{role: "target", path: "the target of " + j.Dir}, face: f}, r, nil
+	return readResult(j, last.Number)
 }
 
 // override sets a length where its flag was given.

@@ -28,6 +28,18 @@ func writeReport(s *job.Session) error {
 		}
 		rep.Passes = append(rep.Passes, rp)
 	}
+	last := rep.Passes[len(rep.Passes)-1].Result
+	for i := range last.Dimensions {
+		d := &last.Dimensions[i]
+		rd := render.Dimension{Name: d.Name, What: d.What, Length: d.Value}
+		for _, r := range s.Job.Readings {
+			if r.Pass == last.Pass && r.Dimension == d.Name {
+				rd.ReadMM = &r.MM
+				rd.Says, _ = reading(d, r.MM, rep.Units)
+			}
+		}
+		rep.Dimensions = append(rep.Dimensions, rd)
+	}
 	rep.Assumed = assumed(s.Job.Settings, rep.Units)
 	return s.WriteReport(func(w io.Writer) error { return render.HTML(w, rep) })
 }

@@ -18,7 +18,7 @@ func showCommand() *cli.Command {
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "job", Usage: "job folder, `DIR`"},
 			passFlag(),
-			choiceFlag("units", "show lengths in mm or in (inches); as in the job if not given", "", "mm", "in"),
+			unitsFlag(""),
 			&cli.BoolFlag{Name: "json", Usage: "print result.json instead of the table"},
 		},
 		Action: runShow,
@@ -43,10 +43,7 @@ func runShow(c *cli.Context) error {
 	if c.Bool("json") {
 		return writeJSON(c.App.Writer, r)
 	}
-	u := render.Units(pass.Settings.Units)
-	if s := chosen(c, "units"); s != "" {
-		u = render.Units(s)
-	}
+	u := unitsOf(c, pass)
 	for _, p := range j.Passes {
 		pr, err := readResult(j, p.Number)
 		if err != nil {

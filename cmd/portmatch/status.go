@@ -41,13 +41,13 @@ func report(stderr io.Writer, err error) int {
 func statusOf(err error) int {
 	is := func(target error) bool { return errors.Is(err, target) }
 	switch {
-	case as[*usageError](err), as[*render.TooLargeError](err), is(scalecard.ErrBadOption):
+	case as[*usageError](err), as[*render.TooLargeError](err), as[*render.PortNumberError](err), is(scalecard.ErrBadOption):
 		return statusUsage
 	case as[*fileError](err), is(photo.ErrUnreadable):
 		return statusFile
 	case as[*photo.Error](err), as[*photoError](err):
 		return statusPhoto
-	case as[*scalecard.Error](err), as[*contour.Error](err), as[*compare.FaceError](err):
+	case as[*scalecard.Error](err), as[*contour.Error](err), as[*compare.FaceError](err), as[*disagreement](err):
 		return statusPhoto
 	case as[*compare.MismatchError](err), as[*compare.AmbiguousError](err):
 		return statusParts

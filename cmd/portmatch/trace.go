@@ -1,9 +1,9 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/urfave/cli/v2"
 
@@ -11,6 +11,7 @@ import (
 	"portmatch/internal/geom"
 	"portmatch/internal/job"
 	"portmatch/internal/render"
+	"portmatch/internal/scalecard"
 )
 
 func traceCommand() *cli.Command {
@@ -20,13 +21,13 @@ func traceCommand() *cli.Command {
 		Description: "Finds the ports, holes and outer edge of one face and writes them in mm, to be used again as a target:\n" +
 			"   portmatch trace --photo gasket.jpg --height 1.2 --out gasket.json\n" +
 			"   portmatch match --target gasket.json --work manifold.jpg --job engine",
-		Flags: append([]cli.Flag{
+		Flags: slices.Concat([]cli.Flag{
 			&cli.StringFlag{Name: "photo", Usage: "picture of the face with strips beside it, `FILE`"},
 			&cli.StringFlag{Name: "out", Usage: "outlines to write, `FILE`.json"},
 			heightFlag("height", "how far the face stands above the strips, `MM`; a gasket on the bench: its thickness"),
 			dpiFlag("dpi", "the picture is a flat-bed scan of `N` dots per inch"),
-			unitsFlag(),
-		}, printedFlags()...),
+			unitsFlag("mm"),
+		}, printedFlags(), []cli.Flag{debugFlag()}),
 		Action: runTrace,
 	}
 }
@@ -39,31 +40,28 @@ func runTrace(c *cli.Context) error {
 	if err := checkOutput(out, path); err != nil {
 		return err
 	}
-	s := shot{role: base(path), path: path, heightMM: mm(c, "height"), card: cardOptions(c, "dpi")}
-	v, err := traced(c.Context, s, newProgress(c.App.ErrWriter, 2))
-	if err != nil {
+	v := &sight{shot: shot{role: base(path), path: path, heightMM: mm(c, "height"),
+		card: scalecard.Options{DPI: dpi(c, "dpi"), PrintedXMM: mm(c, "printed-x"), PrintedYMM: mm(c, "printed-y")}}}
+	p := newProgress(c.App.ErrWriter, 2)
+	defer p.done()
+	p.stage("reading " + base(path))
+	if err := v.look(c.Context); err != nil {
 		return err
 	}
+	p.stage("finding the edges")
+	if err := v.trace(c.Context, nil); err != nil {
+		return err
+	}
+	if err := v.debug(c.String("debug")); err != nil {
+		return err
+	}
+	p.done()
 	if err := job.WriteFile(out, func(w io.Writer) error { return face.Encode(w, v.face) }); err != nil {
 		return err
 	}
 	printWarnings(c.App.ErrWriter, v.face.Warnings)
 	printFace(c.App.Writer, v.face, render.Units(chosen(c, "units")))
 	return nil
-}
-
-func traced(ctx context.Context, s shot, p *progress) (*sight, error) {
-	defer p.done()
-	p.stage("reading " + base(s.path))
-	v, err := look(ctx, s)
-	if err != nil {
-		return nil, err
-	}
-	p.stage("finding the edges")
-	if err := v.trace(ctx, nil); err != nil {
-		return nil, err
-	}
-	return v, nil
 }
 
 // printFace lists what was found, for a check by eye and caliper.
