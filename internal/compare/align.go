@@ -175,7 +175,55 @@ func alignOnHoles(target, work *face.Face, f fit) (alignment, error) {
 		sw += w[i]
 	}
 	a.centre = a.centre.Scale(1 / sw)
+	a.checkScale(target, work)
 	return a, a.holeCovariance(target, work)
+}
+
+// scaleMatters is a difference of scale that is worth a word: 0.15 mm at the end of a part 300 mm long.
+const scaleMatters = 0.001
+
+// checkScale warns where the holes of one photo stand farther apart than those of the other, by more than the uncertainty. The
+// two photos then disagree on how long a millimetre is, and every step far from the locating holes is off by it.
+func (a *alignment) checkScale(target, work *face.Face) {
+	var mid geom.PointMM
+	for _, p := range a.pairs {
+		mid = mid.Add(work.Holes[p.w].Centre.Scale(1 / float64(len(a.pairs))))
+	}
+	var spread float64
+	for _, p := range a.pairs {
+		d := work.Holes[p.w].Centre.Sub(mid)
+		spread += d.Dot(d)
+	}
+	// The scale is Σ r·q / Σ r²: what a source displaces the holes by, it changes that by Σ r·d / Σ r².
+	var u linear
+	for _, side := range []*face.Face{target, work} {
+		for k := range side.Fields {
+			var e float64
+			for _, p := range a.pairs {
+				d := side.Fields[k].At(work.Holes[p.w].Centre)
+				if side == target {
+					d = a.workFromTarget.Turn(side.Fields[k].At(target.Holes[p.t].Centre))
+				}
+				e += work.Holes[p.w].Centre.Sub(mid).Dot(d) / spread
+			}
+			u.add(e)
+		}
+	}
+	for _, p := range a.pairs {
+		st, sw := target.Holes[p.t].SigmaCentreMM, work.Holes[p.w].SigmaCentreMM
+		r2 := work.Holes[p.w].Centre.Sub(mid)
+		// Holes are drilled and punched where they should be to holePlaceMM and no better.
+		u.sum2 += (st*st + sw*sw + 2*holePlaceMM*holePlaceMM) * r2.Dot(r2) / (spread * spread)
+	}
+	if off := a.scale - 1; math.Abs(off) > max(scaleMatters, u.expanded()) {
+		larger := "larger"
+		if off < 0 {
+			larger = "smaller"
+		}
+		a.warnings = append(a.warnings, face.Warning{Photo: "work",
+			What: fmt.Sprintf("the holes stand %.2f %% farther apart on one photo than on the other: the work comes out %s", 100*math.Abs(off), larger),
+			Try:  "print both cards on one printer at 100 %, and check the heights that were given; the map is as wrong as that"})
+	}
 }
 
 // holeCovariance fills in cov from the noise of the holes' centres. Where the holes disagree by more than their stated

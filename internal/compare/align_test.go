@@ -324,6 +324,34 @@ func TestPartsThatDoNotBelongTogether(t *testing.T) {
 	check("ports elsewhere", s.target, &shifted, "lie on one of")
 }
 
+// Scales that differ by 0.3 %, as after a print at 99.7 %: half a millimetre over the part, named.
+func TestScaleCheck(t *testing.T) {
+	s := fourPorts(rand.New(rand.NewPCG(14, 0)), 0.5, 0.4)
+	res, err := Match(s.target, s.work, Options{ToleranceMM: 0.25})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "scale of equal patterns", res.Alignment.ScaleCheck, 1, 1e-9)
+	if len(res.Warnings) != 0 {
+		t.Errorf("%v", res.Warnings)
+	}
+	for i := range s.work.Holes {
+		s.work.Holes[i].Centre = s.work.Holes[i].Centre.Scale(1.003)
+	}
+	for i := range s.work.Ports {
+		for k, p := range s.work.Ports[i].Outline {
+			s.work.Ports[i].Outline[k] = p.Scale(1.003)
+		}
+	}
+	if res, err = Match(s.target, s.work, Options{ToleranceMM: 0.25}); err != nil {
+		t.Fatal(err)
+	}
+	near(t, "scale", res.Alignment.ScaleCheck, 1.003, 1e-6)
+	if !slices.ContainsFunc(res.Warnings, func(w face.Warning) bool { return strings.Contains(w.What, "0.30 % farther apart") }) {
+		t.Errorf("not named: %v", res.Warnings)
+	}
+}
+
 // Without holes the parts are laid on their edges, in either hand; irregular ports leave no doubt which way.
 func TestAlignOnOutlines(t *testing.T) {
 	const seed = 9

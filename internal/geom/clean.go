@@ -19,6 +19,9 @@ const (
 // ErrNoArea says that an outline encloses nothing: fewer than three distinct points, or all on a line.
 var ErrNoArea = errors.New("the outline encloses no area")
 
+// ErrTangled says that an outline crosses itself so often that it can't be an outline of anything.
+var ErrTangled = errors.New("the outline is tangled beyond repair")
+
 // ErrBadPoint says that an outline has a coordinate that is no number, or lies metres away from the rest.
 var ErrBadPoint = errors.New("the outline has an impossible point")
 
@@ -157,12 +160,15 @@ func arrange(curves []Outline) (*arrangement, error) {
 		}
 	}
 	for round := 0; ; round++ {
-		cut, n := cutOnce(segs)
+		cut, n, err := cutOnce(segs)
+		if err != nil {
+			return nil, err
+		}
 		if n == 0 {
 			break
 		}
 		if round == maxRounds {
-			return nil, errors.New("the outline's crossings can't be resolved")
+			return nil, ErrTangled
 		}
 		segs, a.inner = cut, true
 	}
@@ -180,29 +186,45 @@ func (a *arrangement) toMM(p gridPoint) PointMM {
 	return a.origin.Add(PointMM{float64(p.x) / gridPerMM, float64(p.y) / gridPerMM})
 }
 
+// Bounds on the work that a hostile outline can make: an offset's raw curve has some hundred crossings for every point where
+// it is rounder than the step, an outline none.
+const (
+	maxPairs = 30_000_000 // segments held against each other, in one round: a second
+	maxCuts  = 1_000_000
+)
+
 // cutOnce cuts every segment where another crosses or touches it, and returns the pieces and the number of cuts.
-func cutOnce(segs [][2]gridPoint) ([][2]gridPoint, int) {
+func cutOnce(segs [][2]gridPoint) ([][2]gridPoint, int, error) {
 	if len(segs) == 0 {
-		return nil, 0
+		return nil, 0, nil
 	}
 	mm := func(p gridPoint) PointMM { return PointMM{float64(p.x), float64(p.y)} }
 	g := newSegGrid(len(segs), func(i int) (PointMM, PointMM) { return mm(segs[i][0]), mm(segs[i][1]) })
 	cuts := make(map[int32][]gridPoint)
+	made := 0
 	cut := func(i int32, p gridPoint) {
 		if s := segs[i]; p != s[0] && p != s[1] {
 			cuts[i] = append(cuts[i], p)
+			made++
 		}
 	}
+	pairs := 0
 	for c := range g.cols * g.rows {
 		in := g.in(c)
+		if pairs += len(in) * (len(in) - 1) / 2; pairs > maxPairs {
+			return nil, 0, ErrTangled
+		}
 		for k, i := range in {
 			for _, j := range in[k+1:] {
+				if made > maxCuts {
+					return nil, 0, ErrTangled
+				}
 				meet(segs[i], segs[j], func(p gridPoint) { cut(i, p) }, func(p gridPoint) { cut(j, p) })
 			}
 		}
 	}
 	if len(cuts) == 0 {
-		return segs, 0
+		return segs, 0, nil
 	}
 	var out [][2]gridPoint
 	n := 0
@@ -226,7 +248,7 @@ func cutOnce(segs [][2]gridPoint) ([][2]gridPoint, int) {
 			}
 		}
 	}
-	return out, n
+	return out, n, nil
 }
 
 // meet reports where two segments meet, to each.

@@ -324,6 +324,18 @@ func TestLargeOutlines(t *testing.T) {
 	near(t, "grown", r.AreaMM2(), math.Pi*26*26, 0.002*2*math.Pi*26)
 }
 
+// A hostile outline is refused in seconds, whatever it does.
+func TestTangledOutline(t *testing.T) {
+	o := make(Outline, 60_001) // a star of 60 001 points, every side across all others
+	for i := range o {
+		s, c := math.Sincos(2 * math.Pi * float64(i) * 30_000 / 60_001)
+		o[i] = PointMM{20 * c, 20 * s}
+	}
+	if _, err := Simple(o); !errors.Is(err, ErrTangled) {
+		t.Errorf("got %v, want ErrTangled", err)
+	}
+}
+
 func FuzzSimple(f *testing.F) {
 	f.Add([]byte{0, 0, 4, 0, 4, 4, 0, 4})
 	f.Add([]byte{0, 0, 4, 4, 4, 0, 0, 4})
