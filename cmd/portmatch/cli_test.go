@@ -30,7 +30,7 @@ func TestUsageErrors(t *testing.T) {
 		{"match --target-height 1,200", "thousands"},
 		{"match --target-height 1200", "at most 100 mm"},
 		{"match --target-dpi 7", "75 to 9600"},
-		{"match --paper a5", "it takes a4 or letter"},
+		{"match --paper a5", "it takes a4, letter or a3"},
 		{"match --units cm", "it takes mm or in"},
 		{"match --flipped maybe", "it takes yes or no"},
 		{"match --turned 90", "it takes 0 or 180"},
@@ -39,6 +39,15 @@ func TestUsageErrors(t *testing.T) {
 		{"card --out x.pdf --strips 4-1", "the smaller number first"},
 		{"card --out x.pdf --strips a", "not a range"},
 		{"trace --photo a.jpg", "--out is missing"},
+		{"match --work b.jpg --circle 70", "--job is missing"},
+		{"match --target a.jpg --work b.jpg --job d --aim head", "--head FILE"},
+		{"match --target a.jpg --work b.jpg --job d --head c.jpg --aim union --offset 0.2", "--aim target only"},
+		{"match --target a.jpg --work b.jpg --job d --blend-depth 5 --blend-angle 10", "not both"},
+		{"match --blend-angle 90", "less than 90"},
+		{"match --circle 0", "more than 0"},
+		{"match --flow up", "into-work or out-of-work"},
+		{"check --job d --dimension A", "go together"},
+		{"recheck --job d", "--work is missing"},
 	} {
 		dir := t.TempDir()
 		t.Chdir(dir)
