@@ -55,24 +55,32 @@ func newMeasurer(p *photo.Photo) *measurer {
 	return &measurer{photo: p, fitter: newEdgeFitter(), units: map[int][]unit{}}
 }
 
-// cut takes the tag's surroundings out of the photo, in linear light; false if the tag runs out of the picture.
-func (m *measurer) cut(c [4]geom.PointPx) bool {
+// cut takes a tag's surroundings out of the photo, in linear light; false if the tag runs out of the picture. What was
+// just cut for the same tag is used again while its corners have moved by a few pixels only.
+func (m *measurer) cut(id int, c [4]geom.PointPx) bool {
 	lo, hi := c[0], c[0]
 	for _, p := range c[1:] {
 		lo.U, lo.V = min(lo.U, p.U), min(lo.V, p.V)
 		hi.U, hi.V = max(hi.U, p.U), max(hi.V, p.V)
 	}
-	if !(lo.U >= 0 && lo.V >= 0 && hi.U <= float64(m.photo.Width-1) && hi.V <= float64(m.photo.Height-1)) {
+	w, h := m.photo.Width, m.photo.Height
+	if !(lo.U >= 0 && lo.V >= 0 && hi.U <= float64(w-1) && hi.V <= float64(h-1)) {
 		return false
 	}
-	const margin = 3*maxBlurPx + 4
+	const margin, enough = 3*maxBlurPx + 4, 3 * maxBlurPx
+	p := &m.patch
+	if p.id == id && len(p.px) > 0 &&
+		float64(p.u0) <= max(0, lo.U-enough) && float64(p.v0) <= max(0, lo.V-enough) &&
+		float64(p.u0+p.w-1) >= min(float64(w-1), hi.U+enough) && float64(p.v0+p.h-1) >= min(float64(h-1), hi.V+enough) {
+		return true
+	}
 	u0, v0 := max(0, int(lo.U-margin)), max(0, int(lo.V-margin))
-	u1, v1 := min(m.photo.Width-1, int(hi.U+margin)), min(m.photo.Height-1, int(hi.V+margin))
-	m.patch.u0, m.patch.v0, m.patch.w, m.patch.h = u0, v0, u1-u0+1, v1-v0+1
-	m.patch.px = slices.Grow(m.patch.px[:0], m.patch.w*m.patch.h)
+	u1, v1 := min(w-1, int(hi.U+margin)), min(h-1, int(hi.V+margin))
+	p.id, p.u0, p.v0, p.w, p.h = id, u0, v0, u1-u0+1, v1-v0+1
+	p.px = slices.Grow(p.px[:0], p.w*p.h)
 	for v := v0; v <= v1; v++ {
-		for _, g := range m.photo.Gray[v*m.photo.Width+u0 : v*m.photo.Width+u1+1] {
-			m.patch.px = append(m.patch.px, m.photo.Tone.Linear[g])
+		for _, g := range m.photo.Gray[v*w+u0 : v*w+u1+1] {
+			p.px = append(p.px, m.photo.Tone.Linear[g])
 		}
 	}
 	return true
@@ -83,7 +91,7 @@ const minTagSidePx = 12
 
 // coarse measures a tag's border from rough corners, good to about two pixels, and returns better ones and the blur.
 func (m *measurer) coarse(id int, c [4]geom.PointPx) (corners [4]geom.PointPx, blur [2]float64, ok bool) {
-	if sidePx(c) < minTagSidePx || !m.cut(c) {
+	if sidePx(c) < minTagSidePx || !m.cut(id, c) {
 		return c, blur, false
 	}
 	border := func(u *unit) bool { return u.border }
@@ -118,7 +126,7 @@ func (m *measurer) fine(stripNumber, tag int, to tagToPx, blur [2]float64, shape
 	for k, p := range tagCorners() {
 		c[k] = to(p)
 	}
-	if sidePx(c) < minTagSidePx || !m.cut(c) {
+	if sidePx(c) < minTagSidePx || !m.cut(strip.TagID(stripNumber, tag), c) {
 		return tagReading{}, false
 	}
 	edges := m.read(strip.TagID(stripNumber, tag), to, blur, shape, func(*unit) bool { return true })
@@ -133,7 +141,7 @@ func (m *measurer) fine(stripNumber, tag int, to tagToPx, blur [2]float64, shape
 // shapes adds the pixels of a tag's edges to the sums of the two directions, by their distance from where the tag as a
 // whole puts the edge: a single edge's own place may be wrong by its phase on the pixels.
 func (m *measurer) shapes(t *tagReading, to tagToPx, sum *[2]profileSum) {
-	if !m.cut(t.corners) {
+	if !m.cut(strip.TagID(t.strip, t.tag), t.corners) {
 		return
 	}
 	for i := range t.edges {

@@ -135,6 +135,7 @@ type reading struct {
 
 // patch is a piece of the photo in linear light.
 type patch struct {
+	id           int // the tag that it was cut for
 	u0, v0, w, h int
 	px           []float32
 }

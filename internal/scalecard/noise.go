@@ -12,7 +12,7 @@ type levels struct{ black, white, blackVar, whiteVar float64 }
 
 // levels measures the flat insides of a tag's cells; ok is false where cells are too small to have any.
 func (m *measurer) levels(id int, c [4]geom.PointPx, blur float64) (l levels, ok bool) {
-	if !m.cut(c) {
+	if !m.cut(id, c) {
 		return l, false
 	}
 	to := homographyOf(c)

@@ -116,23 +116,25 @@ const maxPrintError = 0.15
 
 // firstLook measures every tag on its own.
 func (s *solver) firstLook(m *measurer, found []foundTag) error {
-	type look struct {
-		corners [4]geom.PointPx
-		blur    [2]float64
-		ok      bool
-	}
-	looks := make([]look, len(found))
 	var blurs []float64
 	var grey []levels
-	for i, t := range found {
-		l := &looks[i]
-		if l.corners, l.blur, l.ok = m.coarse(t.id(), t.corners); !l.ok {
+	for _, t := range found {
+		corners, blur, ok := m.coarse(t.id(), t.corners)
+		if !ok {
 			continue
 		}
-		b := max(l.blur[0], l.blur[1])
+		b := max(blur[0], blur[1])
 		blurs = append(blurs, b)
-		if g, ok := m.levels(t.id(), l.corners, b); ok && g.white > g.black {
+		if b > maxBlurPx {
+			continue
+		}
+		if g, ok := m.levels(t.id(), corners, b); ok && g.white > g.black && g.whiteVar > 0 {
 			grey = append(grey, g)
+			m.fitter.darkNoise = max(minDarkNoise, min(1, g.blackVar/g.whiteVar))
+		}
+		shape := [2]*profile{gaussProfile(blur[0]), gaussProfile(blur[1])}
+		if r, ok := m.fine(t.strip, t.tag, homographyOf(corners), blur, shape); ok {
+			s.tags = append(s.tags, r)
 		}
 	}
 	if len(blurs) > 0 {
@@ -143,19 +145,8 @@ func (s *solver) firstLook(m *measurer, found []foundTag) error {
 	}
 	if len(grey) > 0 {
 		s.levels = typical(grey)
-		if s.levels.whiteVar > 0 { // a drawn page has no noise at all
-			m.fitter.darkNoise = max(minDarkNoise, min(1, s.levels.blackVar/s.levels.whiteVar))
-		}
-	}
-	for i, t := range found {
-		if l := looks[i]; l.ok {
-			shape := [2]*profile{gaussProfile(l.blur[0]), gaussProfile(l.blur[1])}
-			if r, ok := m.fine(t.strip, t.tag, homographyOf(l.corners), l.blur, shape); ok {
-				s.tags = append(s.tags, r)
-			}
-		}
-	}
-	if len(grey) == 0 {
+		m.fitter.darkNoise = max(minDarkNoise, min(1, s.levels.blackVar/s.levels.whiteVar))
+	} else {
 		s.levels = levelsByEdges(s.tags)
 	}
 	return nil
