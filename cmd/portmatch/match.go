@@ -17,7 +17,7 @@ func matchCommand() *cli.Command {
 		Description: "Compares two photos, prints what to grind at each port and fills a new job folder with pictures and a map:\n" +
 			"   portmatch match --target gasket.jpg --target-height 1.2 --work manifold.jpg --job engine",
 		Flags: slices.Concat([]cli.Flag{
-			&cli.StringFlag{Name: "target", Usage: "picture of the gasket, or a `FILE` that trace wrote"},
+			&cli.StringFlag{Name: "target", Usage: "picture of the gasket, or a `FILE` that trace wrote, or an SVG drawing in mm"},
 			workFlag(),
 			&cli.StringFlag{Name: "job", Usage: "folder to make for this job, `DIR`"},
 			heightFlag("target-height", "how far the target's upper side stands above its strips, `MM`; on the bench: the gasket's thickness"),
@@ -126,13 +126,13 @@ func matchSettings(c *cli.Context) (job.Settings, error) {
 	return set, nil
 }
 
-// open takes a file as given for target or head: a trace file is read, a photo is left to be looked at, no name is nil.
+// open takes a file as given for target or head: outlines are read, a photo is left to be looked at, no name is nil.
 func open(path string, s shot) (*sight, error) {
 	if path == "" {
 		return nil, nil
 	}
 	s.path = path
-	f, err := readTrace(path)
+	f, err := readOutlines(path)
 	if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"bytes"
 	"context"
 	"errors"
@@ -55,32 +56,45 @@ func (v *sight) trace(ctx context.Context, guide *contour.Guide) (err error) {
 	return err
 }
 
-// readTrace returns the face in the file at path if it is a trace file, told by its first character; nil if it is not.
-func readTrace(path string) (*face.Face, error) {
+// readOutlines returns the face in a trace file or an SVG drawing, told from a photo by its first character; nil for what is
+// neither.
+func readOutlines(path string) (*face.Face, error) {
+	switch info, err := os.Stat(path); {
+	case err != nil:
+		return nil, &fileError{path, plain(err), err}
+	case !info.Mode().IsRegular(): // a folder is refused as a photo, a pipe can be read only once
+		return nil, nil
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, &fileError{path, plain(err), err}
 	}
 	defer f.Close()
-	if info, err := f.Stat(); err != nil || info.IsDir() {
-		return nil, &fileError{path: path, what: "is a folder, not a photo"}
-	}
-	head := make([]byte, 512)
-	n, err := io.ReadFull(f, head)
-	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+	in := bufio.NewReader(f)
+	head, err := in.Peek(512)
+	if err != nil && !errors.Is(err, io.EOF) {
 		return nil, &fileError{path, plain(err), err}
 	}
-	if text := bytes.TrimLeftFunc(head[:n], unicode.IsSpace); len(text) == 0 || text[0] != '{' {
+	text := bytes.TrimLeftFunc(bytes.TrimPrefix(head, []byte("\ufeff")), unicode.IsSpace)
+	var decode func(io.Reader) (*face.Face, error)
+	switch {
+	case bytes.HasPrefix(text, []byte("{")):
+		decode = face.Decode
+	case bytes.HasPrefix(text, []byte("<")):
+		decode = face.DecodeSVG
+	default:
 		return nil, nil
 	}
-	if _, err := f.Seek(0, io.SeekStart); err != nil {
-		return nil, &fileError{path, plain(err), err}
+	if bytes.HasPrefix(head, []byte("\ufeff")) {
+		if _, err := in.Discard(3); err != nil {
+			return nil, &fileError{path, plain(err), err}
+		}
 	}
-	fc, err := face.Decode(f)
+	outlines, err := decode(in)
 	if err != nil {
 		return nil, &fileError{path, err.Error(), err}
 	}
-	return fc, nil
+	return outlines, nil
 }
 
 func base(path string) string { return filepath.Base(path) }
