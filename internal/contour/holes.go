@@ -2,6 +2,7 @@ package contour
 
 import (
 	"math"
+	"portmatch/internal/face"
 	"slices"
 
 	"portmatch/internal/geom"
@@ -22,7 +23,7 @@ func (v *Survey) measureHoles() {
 	shape := newEdgeShape(1.2*v.sampledBlur(), 0.5) // until the photo's own edges have been seen
 	parallelItems(len(starts), func(i int) {
 		c, d, _ := roundness(v.open.holes[i])
-		starts[i] = v.startHole(c, d/2, 0.7, shape)
+		starts[i] = v.startHole(c, d/2, coarseSearch, shape)
 	})
 	v.holeShape = v.bestShape(starts)
 	evenTexture(starts)
@@ -60,8 +61,45 @@ type holeStart struct {
 // the bench lies that much below their print.
 func (v *Survey) wallDepth() float64 { return v.opt.HeightMM + benchDropMM }
 
-// startHole looks for the circles of a hole near a rough one: within far mm of its centre. It returns nil outside the photo.
-func (v *Survey) startHole(centre geom.PointMM, radius, far float64, shape *edgeShape) *holeStart {
+// holeSearch says how far from a rough circle the hole's own is sought, mm.
+type holeSearch struct {
+	far            float64 // its centre
+	smaller, wider float64 // its radius
+}
+
+// coarseSearch is for level curves of the plan: they may run along the bore or along the face's edge, or along one here and the other
+// there.
+var coarseSearch = holeSearch{0.7, 0.5, 0.9}
+
+// FindHole looks for a hole near a place on the face (face frame, mm) where another part has one of diameterMM: within 1.5 mm of it, and
+// within 2 mm of that diameter. It returns nil where there is none; a hole that was found before is returned again, as measured
+// then or a little better.
+func (v *Survey) FindHole(near geom.PointMM, diameterMM float64) *face.Hole {
+	shape := v.holeShape
+	if shape == nil {
+		shape = newEdgeShape(1.2*v.sampledBlur(), 0.5)
+	}
+	s := v.startHole(near, diameterMM/2, holeSearch{1.5, 1, 1}, shape)
+	if s == nil {
+		return nil
+	}
+	f := v.fitHole(s, shape)
+	all := []*holeFit{f}
+	for _, g := range v.fits {
+		if g.h.mid.Dist(f.h.mid) > diameterMM/2 {
+			all = append(all, &holeFit{h: g.h, at: g.at})
+		}
+	}
+	vote(all)
+	h := v.accept(f)
+	if h == nil || h.Centre.Dist(near) > 2 || math.Abs(h.DiameterMM-diameterMM) > 2.5 {
+		return nil
+	}
+	return h
+}
+
+// startHole looks for the circles of a hole near a rough one. It returns nil outside the photo.
+func (v *Survey) startHole(centre geom.PointMM, radius float64, how holeSearch, shape *edgeShape) *holeStart {
 	out, in := 2.6, 1.2
 	depths := []float64{0, 0.15, 0.3, 0.5, 0.7, 0.9}
 	if v.thin {
@@ -78,7 +116,7 @@ func (v *Survey) startHole(centre geom.PointMM, radius, far float64, shape *edge
 		d := v.wallDepth()
 		from = []twin{h.second(geom.PointMM{}, radius, d), h.second(h.lean.Scale(-d/2), radius, d)}
 	}
-	got := h.search(from, far, -0.5, 0.9, depths)
+	got := h.search(from, how, depths)
 	h, t := h.again(v.s, got)
 	if h == nil {
 		return nil

@@ -61,9 +61,8 @@ func (h *holeBand) sharp(t twin) float64 {
 	return total
 }
 
-// search returns good places of the circles whose face edge lies within far mm of one of those given, with a radius larger
-// by dr0 to dr1: the best few, apart from each other, for each of the depths offered.
-func (h *holeBand) search(from []twin, far, dr0, dr1 float64, depths []float64) []twin {
+// search returns good places of the circles whose face edge lies near one of those given: the best few, apart from each other, for each of the depths offered.
+func (h *holeBand) search(from []twin, how holeSearch, depths []float64) []twin {
 	type scored struct {
 		t twin
 		c float64
@@ -74,13 +73,13 @@ func (h *holeBand) search(from []twin, far, dr0, dr1 float64, depths []float64) 
 		var all []scored
 		for _, f := range from {
 			e, r := h.first(f)
-			k := int(math.Ceil(far / stepMM))
+			k := int(math.Ceil(how.far / stepMM))
 			for x := -k; x <= k; x++ {
 				for y := -k; y <= k; y++ {
 					if x*x+y*y > k*k {
 						continue
 					}
-					for g := dr0; g <= dr1+1e-9; g += stepR {
+					for g := -how.smaller; g <= how.wider+1e-9; g += stepR {
 						t := h.second(e.Add(geom.PointMM{X: float64(x) * stepMM, Y: float64(y) * stepMM}), r+g, d)
 						all = append(all, scored{t, h.sharp(t)})
 					}
