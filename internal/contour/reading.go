@@ -158,9 +158,9 @@ func (r *edgeReading) compare(other *geom.Index, usualMM float64) {
 }
 
 // stray marks what lies farther from the coarse curve than an edge can: outward, a wall's width and a contact shadow in a
-// thin part, a lit tunnel wall in a thick one; inward, a millimetre.
+// thin part, a lit tunnel wall in a thick one; inward, a bead that the coarse curve has taken for the edge.
 func (r *edgeReading) stray(coarse *geom.Index, m edgeModel) {
-	const inMM, shadowMM, tunnelMM = 1.0, 2.5, 2.5
+	const beadMM, shadowMM, tunnelMM = 3.5, 2.5, 2.5
 	for i, p := range r.outline {
 		d, _, _ := coarse.SignedDistMM(p)
 		inside := coarse.Contains(p)
@@ -168,7 +168,7 @@ func (r *edgeReading) stray(coarse *geom.Index, m edgeModel) {
 		if m.wallMM > 0 {
 			out = shadowMM + r.wallMM[i]
 		}
-		if d = math.Abs(d); inside && d > inMM || !inside && d > out {
+		if d = math.Abs(d); inside && d > beadMM || !inside && d > out {
 			r.sure[i] = false
 		}
 	}

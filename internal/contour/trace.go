@@ -61,33 +61,40 @@ func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	return v, ctx.Err()
 }
 
-// dropOutliers drops ports that hold a strip, and ports that lie far from where the holes are: bolts stand round the
-// ports that they close.
+// dropOutliers drops ports that hold a strip, and ports that lie far from where the rest is: bolts stand round the ports that
+// they close.
 func (v *Survey) dropOutliers() {
-	const overhangMM = 25 // how far a port's middle may lie outside the polygon of the holes; common practice, no source
-	var hull []geom.PointMM
-	if len(v.holes) >= 3 {
+	// How far a port's middle may lie outside the polygon of the holes and the other ports, also in its own sizes, where bolts were
+	// not found; common practice, no source.
+	const overhangMM, overhangSizes = 40, 1.5
+	ports := v.open.ports
+	v.open.ports = nil
+	for i, l := range ports {
+		holdsStrip := slices.ContainsFunc(v.sol.StripQuadsPx, func(q [4]geom.PointPx) bool {
+			return contains(l.pts, v.s.face(q[0])) || contains(l.pts, v.s.face(q[2]))
+		})
+		var rest []geom.PointMM
 		for _, h := range v.holes {
-			hull = append(hull, h.Centre)
+			rest = append(rest, h.Centre)
 		}
-		hull = convexHull(hull)
-	}
-	v.open.ports = slices.DeleteFunc(v.open.ports, func(l *loop) bool {
-		for _, q := range v.sol.StripQuadsPx {
-			if contains(l.pts, v.s.face(q[0])) || contains(l.pts, v.s.face(q[2])) {
-				return true
+		for j, o := range ports {
+			if j != i {
+				rest = append(rest, centroid(o.pts))
 			}
 		}
-		if len(hull) < 3 {
-			return false
+		if !holdsStrip && (len(v.holes) < 4 || beyondMM(convexHull(rest), centroid(l.pts)) < math.Max(overhangMM, overhangSizes*math.Sqrt(l.areaMM2))) {
+			v.open.ports = append(v.open.ports, l)
 		}
-		c := centroid(l.pts)
-		if contains(hull, c) {
-			return false
-		}
-		_, _, d := geom.NewIndex(geom.Outline(hull)).Nearest(c)
-		return d > overhangMM
-	})
+	}
+}
+
+// beyondMM is how far p lies outside the polygon, 0 inside it.
+func beyondMM(polygon []geom.PointMM, p geom.PointMM) float64 {
+	if len(polygon) < 3 || contains(polygon, p) {
+		return 0
+	}
+	_, _, d := geom.NewIndex(geom.Outline(polygon)).Nearest(p)
+	return d
 }
 
 // Rough returns the face as the first look has it: measured holes, and ports good to about a mm. It serves to lay a target
