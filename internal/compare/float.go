@@ -152,15 +152,11 @@ func (c *portComparison) removeAt(pl *play, x position) float64 {
 	for i, p := range c.work.outline {
 		work[i] = pl.at(x, p)
 	}
-	target, err := c.measuredTarget()
+	in, err := geom.Intersection(geom.RegionOf(c.target.outline), geom.RegionOf(work))
 	if err != nil {
 		return c.removeMM2
 	}
-	in, err := geom.Intersection(geom.RegionOf(target), geom.RegionOf(work))
-	if err != nil {
-		return c.removeMM2
-	}
-	return max(0, target.AreaMM2()-in.AreaMM2())
+	return max(0, c.target.areaMM2-in.AreaMM2())
 }
 
 // stepAt returns the step at one sample with the work in position x, and the direction, in terms of the work's movement, in

@@ -194,7 +194,7 @@ func largest(readings []reading) (peak, bool) {
 		}
 	}
 	r := &readings[best]
-	excess := excessOfMaximum(readings)
+	excess := excessOfMaximum(asCertain(readings, r))
 	p := peak{valueMM: r.smooth - excess, uMM: 2 * math.Sqrt(r.variance()), at: r.at}
 	p.certainMM, p.possibleMM = p.valueMM-p.uMM, p.valueMM+p.uMM
 	for i := range readings {
@@ -202,6 +202,21 @@ func largest(readings []reading) (peak, bool) {
 		p.certainMM, p.possibleMM = max(p.certainMM, s-u), max(p.possibleMM, s+u)
 	}
 	return p, true
+}
+
+// alikeSD is how much less certain a reading may be than the largest and still count for its excess.
+const alikeSD = 1.5
+
+// asCertain returns the readings that are about as certain as r. A reading with ten times the uncertainty would come out
+// largest in most draws; since it did not, it says nothing of how far chance raised the one that did.
+func asCertain(readings []reading, r *reading) []reading {
+	var out []reading
+	for i := range readings {
+		if readings[i].variance() <= alikeSD*alikeSD*r.variance() {
+			out = append(out, readings[i])
+		}
+	}
+	return out
 }
 
 // excessDraws is how often the stated errors are drawn anew: their mean is then known to a twentieth of its scatter, far
@@ -276,7 +291,7 @@ func takeErrors(rs []reading) {
 		rs[i].bare = rs[i].smooth
 		total += rs[i].smooth * rs[i].smooth
 	}
-	if total == 0 {
+	if total == 0 || len(rs[0].effects) == 0 {
 		return
 	}
 	n, modes := len(rs), len(rs[0].effects)

@@ -3,6 +3,7 @@ package compare
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -85,6 +86,7 @@ type portComparison struct {
 	tolMM        float64
 	pastIsFine   bool
 
+	edgeModes              []edgeMode
 	onTarget, onWork       []sample // steps from either edge to the other
 	removeMM2, pastMM2     float64
 	unsureMM               float64 // length of the joint that no figure rests on
@@ -94,19 +96,90 @@ type portComparison struct {
 	removeReads, pastReads []reading
 }
 
-// Beside the modes that faces share, each edge has one of its own: what no averaging along it removes, taken as one error
-// all round the port.
-const edgeModes = 2
+// edgeMode is a source that moves a part of one edge outward together: how far, by the edge's points, for one standard
+// deviation.
+type edgeMode struct {
+	onTarget bool
+	amountMM []float64
+}
 
-func (c *portComparison) modeCount() int { return len(c.modes) + edgeModes }
+const (
+	// What no averaging takes out is one error all round the port up to this much over its usual size: the tone curve, the
+	// kind of edge. What goes beyond is a doubt about one arc, and independent of the doubts about others.
+	usualBias = 1.5
+	// Arcs of doubt beyond this many are taken together.
+	maxArcs = 30
+)
+
+// biasModes splits the bias of an edge into one error all round it and one for each arc where it is larger than usual.
+func biasModes(r *ring, onTarget bool) []edgeMode {
+	n := len(r.bias)
+	sorted := slices.Clone(r.bias)
+	slices.Sort(sorted)
+	limit := usualBias * sorted[n/2]
+	base, rest := make([]float64, n), make([]float64, n)
+	any := false
+	start := 0 // a place without doubt, where no arc runs through
+	for i, b := range r.bias {
+		base[i] = min(b, limit)
+		rest[i] = math.Sqrt(b*b - base[i]*base[i])
+		any = any || base[i] > 0
+		if rest[i] == 0 {
+			start = i
+		}
+	}
+	var ms []edgeMode
+	if any {
+		ms = append(ms, edgeMode{onTarget, base})
+	}
+	for gapMM := r.corrMM; ; gapMM *= 2 {
+		arcs := arcsOf(r, rest, start, gapMM)
+		if len(arcs) > maxArcs {
+			continue
+		}
+		for _, a := range arcs {
+			m := edgeMode{onTarget, make([]float64, n)}
+			for k := a[0]; k < a[1]; k++ {
+				m.amountMM[(start+k)%n] = rest[(start+k)%n]
+			}
+			ms = append(ms, m)
+		}
+		return ms
+	}
+}
+
+// arcsOf returns the stretches of points, counted from start, where v is above 0; stretches closer than gapMM are one.
+func arcsOf(r *ring, v []float64, start int, gapMM float64) (arcs [][2]int) {
+	n := len(v)
+	along := func(k int) float64 {
+		return r.arcMM[(start+k)%n] + float64((start+k)/n)*r.perimeterMM()
+	}
+	for k := range n {
+		if v[(start+k)%n] == 0 {
+			continue
+		}
+		if m := len(arcs); m > 0 && along(k)-along(arcs[m-1][1]-1) <= gapMM {
+			arcs[m-1][1] = k + 1
+		} else {
+			arcs = append(arcs, [2]int{k, k + 1})
+		}
+	}
+	return arcs
+}
+
+func (c *portComparison) modeCount() int { return len(c.modes) + len(c.edgeModes) }
+
+// at is how far m moves its edge r outward at one place.
+func (m *edgeMode) at(r *ring, pl geom.Place) float64 { return r.between(m.amountMM, pl) }
 
 // targetEffect is what mode k does to the step at a sample of the target's edge, in mm.
 func (c *portComparison) targetEffect(k int, s *sample) float64 {
-	switch k - len(c.modes) {
-	case 0:
-		return c.target.between(c.target.bias, s.own)
-	case 1:
-		return -c.work.between(c.work.bias, s.other)
+	if k >= len(c.modes) {
+		if m := &c.edgeModes[k-len(c.modes)]; m.onTarget {
+			return m.at(c.target, s.own)
+		} else {
+			return -m.at(c.work, s.other)
+		}
 	}
 	m := &c.modes[k]
 	return s.n.Dot(m.target(s.p).Sub(m.work(s.q)))
@@ -114,11 +187,12 @@ func (c *portComparison) targetEffect(k int, s *sample) float64 {
 
 // workEffect is the same at a sample of the work's edge.
 func (c *portComparison) workEffect(k int, s *sample) float64 {
-	switch k - len(c.modes) {
-	case 0:
-		return -c.target.between(c.target.bias, s.other)
-	case 1:
-		return c.work.between(c.work.bias, s.own)
+	if k >= len(c.modes) {
+		if m := &c.edgeModes[k-len(c.modes)]; m.onTarget {
+			return -m.at(c.target, s.other)
+		} else {
+			return m.at(c.work, s.own)
+		}
 	}
 	m := &c.modes[k]
 	return s.n.Dot(m.work(s.p).Sub(m.target(s.q)))
@@ -142,20 +216,17 @@ func (c *portComparison) corrMM() float64 {
 func (c *portComparison) measure() error {
 	c.onTarget = samplesOn(c.target, c.work, sampleMM)
 	c.onWork = samplesOn(c.work, c.target, sampleMM)
+	c.edgeModes = append(biasModes(c.target, true), biasModes(c.work, false)...)
 	c.findUnsure()
 	if share := 1 - c.unsureMM/c.target.perimeterMM(); share < leastSureShare {
 		return fmt.Errorf("only %.0f %% of its edge could be measured", 100*share)
 	}
-	target, err := c.measuredTarget()
-	if err != nil {
-		return err
-	}
-	in, err := geom.Intersection(geom.RegionOf(target), geom.RegionOf(c.work.outline))
+	in, err := geom.Intersection(geom.RegionOf(c.target.outline), geom.RegionOf(c.work.outline))
 	if err != nil {
 		return err
 	}
 	common := in.AreaMM2()
-	c.removeMM2 = max(0, target.AreaMM2()-common)
+	c.removeMM2 = max(0, c.target.areaMM2-common)
 	c.pastMM2 = max(0, c.work.areaMM2-common)
 	n := c.modeCount()
 	c.removeReads = readingsOf(c.onTarget, c.corrMM(), c.target.perimeterMM(), n, c.targetEffect)
@@ -165,35 +236,19 @@ func (c *portComparison) measure() error {
 	return nil
 }
 
-// measuredTarget is the target's outline, with the work's in place of every stretch that was not measured: what the edges
-// enclose between them there counts for nothing.
-func (c *portComparison) measuredTarget() (geom.Outline, error) {
-	if c.arcs == nil {
-		return c.target.outline, nil
-	}
-	n := len(c.onTarget)
-	start := 0
-	for !c.onTarget[start].sure {
-		start++ // more than half of the edge is
-	}
-	var o geom.Outline
-	for k := 0; k < n; k++ {
-		s := &c.onTarget[(start+k)%n]
-		if s.sure {
-			o = append(o, s.p)
-			continue
+// bridgeMM is how far an edge may lie off the bridge over a stretch that was not measured, where the edges on both sides of
+// the joint do not say more: a ledge that is missed in the middle of a port that matches.
+const bridgeMM = 0.1
+
+// bridged is the standard uncertainty of areas from the stretches that were not measured: an area counts them as they are
+// drawn, and takes all of that for doubtful.
+func bridged(samples []sample) (mm2 float64) {
+	for i := range samples {
+		if s := &samples[i]; !s.sure {
+			mm2 += max(math.Abs(s.stepMM), bridgeMM) * s.lenMM
 		}
-		from := c.onTarget[(start+k)%n].other
-		for k+1 < n && !c.onTarget[(start+k+1)%n].sure {
-			k++
-		}
-		o = append(o, c.work.stretch(from, c.onTarget[(start+k)%n].other)...)
 	}
-	o, err := geom.Simple(o)
-	if err != nil {
-		return nil, fmt.Errorf("the stretch that was not measured can't be told from the rest: %w", err)
-	}
-	return o, nil
+	return mm2
 }
 
 // findUnsure marks the stretches of the target's edge on which no figure rests: its own unmeasured ones, those opposite to
@@ -265,26 +320,14 @@ func (c *portComparison) fill(r *PortResult) {
 		var t, w, rm, ps float64
 		for i := range c.onTarget {
 			s := &c.onTarget[i]
-			switch k - len(c.modes) {
-			case 0:
-				t += c.target.between(c.target.bias, s.own) * s.lenMM
-			case 1:
-			default:
-				t += c.target.outward(s.own).Dot(c.modes[k].target(s.p)) * s.lenMM
-			}
+			t += c.outwardAt(k, c.target, s) * s.lenMM
 			if s.sure && s.stepMM > 0 {
 				rm += c.targetEffect(k, s) * s.lenMM
 			}
 		}
 		for i := range c.onWork {
 			s := &c.onWork[i]
-			switch k - len(c.modes) {
-			case 0:
-			case 1:
-				w += c.work.between(c.work.bias, s.own) * s.lenMM
-			default:
-				w += c.work.outward(s.own).Dot(c.modes[k].work(s.p)) * s.lenMM
-			}
+			w += c.outwardAt(k, c.work, s) * s.lenMM
 			if s.sure && s.stepMM > 0 {
 				ps += c.workEffect(k, s) * s.lenMM
 			}
@@ -319,6 +362,14 @@ func (c *portComparison) fill(r *PortResult) {
 	for i := range c.pastReads {
 		psFloor += noiseArea(&c.pastReads[i]) * corr
 	}
+	onTargetBridge, onWorkBridge := bridged(c.onTarget), bridged(c.onWork)
+	for _, l := range []*linear{&target, &remove} {
+		l.add(onTargetBridge)
+	}
+	for _, l := range []*linear{&work, &past} {
+		l.add(onWorkBridge)
+	}
+	mismatch.add(max(onTargetBridge, onWorkBridge))
 	target.sum2 += onT
 	work.sum2 += onW
 	remove.sum2 += rmNoise + rmFloor*rmFloor
@@ -353,10 +404,25 @@ func (c *portComparison) fill(r *PortResult) {
 	}
 	if c.arcs != nil {
 		r.UnsureArcs = c.arcs
-		r.Why = fmt.Sprintf("%.1f mm of its edge could not be measured; no figure rests on that stretch", c.unsureMM)
+		r.Why = fmt.Sprintf("%.1f mm of its edge could not be measured; no step rests on that stretch, and areas count it as drawn", c.unsureMM)
 	}
 	r.Profile = c.profile()
 	c.judge(r)
+}
+
+// outwardAt is how far mode k moves r's own edge outward at a sample of it.
+func (c *portComparison) outwardAt(k int, r *ring, s *sample) float64 {
+	if k >= len(c.modes) {
+		if m := &c.edgeModes[k-len(c.modes)]; m.onTarget == (r == c.target) {
+			return m.at(r, s.own)
+		}
+		return 0
+	}
+	m := &c.modes[k]
+	if r == c.target {
+		return r.outward(s.own).Dot(m.target(s.p))
+	}
+	return r.outward(s.own).Dot(m.work(s.p))
 }
 
 // noiseArea is the mean of max(0, step) per mm of edge that the errors add to what it is without them: where the edges lie

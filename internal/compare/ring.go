@@ -145,23 +145,6 @@ func (r *ring) alongMM(pl geom.Place) float64 {
 	return r.arcMM[pl.Side] + pl.Fraction*(r.arcMM[pl.Side+1]-r.arcMM[pl.Side])
 }
 
-// stretch returns the points of r from one place to another, anticlockwise; just the two where the second lies behind the
-// first by less than half the way round.
-func (r *ring) stretch(from, to geom.Place) geom.Outline {
-	o := geom.Outline{r.outline.At(from)}
-	ahead := r.alongMM(to) - r.alongMM(from)
-	if ahead < 0 {
-		ahead += r.perimeterMM()
-	}
-	if ahead < r.perimeterMM()/2 {
-		for i := from.Side; i != to.Side; {
-			i = r.next(i)
-			o = append(o, r.outline[i])
-		}
-	}
-	return append(o, r.outline.At(to))
-}
-
 // outward is the unit normal of the side at pl, away from the opening.
 func (r *ring) outward(pl geom.Place) geom.PointMM {
 	d := r.outline[r.next(pl.Side)].Sub(r.outline[pl.Side])

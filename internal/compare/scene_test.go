@@ -86,7 +86,8 @@ func moved(f *face.Face, m geom.Rigid) *face.Face {
 }
 
 // errors are the standard uncertainties that seen states, and draws from.
-type errorsMM struct{ edge, corr, bias, hole, field float64 }
+// doubt is the bias of two arcs of every edge, about 10 mm long and drawn one by one, where one edge could be another.
+type errorsMM struct{ edge, corr, bias, hole, field, doubt float64 }
 
 // seen returns f as traced with errors: every kind of them drawn from a normal distribution as wide as stated.
 func seen(rng *rand.Rand, f *face.Face, e errorsMM) *face.Face {
@@ -117,13 +118,25 @@ func seen(rng *rand.Rand, f *face.Face, e errorsMM) *face.Face {
 		along := o.ArcLengthsMM()
 		noise := correlated(rng, along, e.corr)
 		bias := rng.NormFloat64()
+		total := along[n]
+		var arcs [2]struct{ at, off float64 }
+		for k := range arcs {
+			arcs[k].at, arcs[k].off = total*rng.Float64(), rng.NormFloat64()
+		}
 		q := face.Port{Number: p.Number, Edge: face.Edge{Outline: make([]geom.PointMM, n), SigmaMM: make([]float64, n),
 			BiasMM: make([]float64, n), CorrMM: e.corr}}
 		for i := range o {
 			d := o[(i+1)%n].Sub(o[(i+n-1)%n])
 			normal := geom.PointMM{X: d.Y, Y: -d.X}.Scale(1 / d.Norm())
-			q.Outline[i] = displaced(o[i]).Add(normal.Scale(e.edge*noise[i] + e.bias*bias))
+			off := e.edge*noise[i] + e.bias*bias
 			q.SigmaMM[i], q.BiasMM[i] = e.edge, e.bias
+			for _, a := range arcs {
+				if math.Abs(math.Remainder(along[i]-a.at, total)) < 5 {
+					off += e.doubt * a.off
+					q.BiasMM[i] = math.Hypot(q.BiasMM[i], e.doubt)
+				}
+			}
+			q.Outline[i] = displaced(o[i]).Add(normal.Scale(off))
 		}
 		g.Ports = append(g.Ports, q)
 	}

@@ -62,6 +62,7 @@ func settle(choices []choice, targetPorts []ring, parts *partEdges, flipped *boo
 		}
 	}
 	same := []*choice{best}
+	within := max(sameWayMM, 2*edgeUncertaintyMM(targetPorts))
 	var doubtful []*choice
 	for i := range allowed {
 		c := &allowed[i]
@@ -69,7 +70,7 @@ func settle(choices []choice, targetPorts []ring, parts *partEdges, flipped *boo
 			continue
 		}
 		apart := waysApartMM(targetPorts, best.workFromTarget, c.workFromTarget)
-		if apart <= sameWayMM {
+		if apart <= within {
 			same = append(same, c)
 			continue
 		}
@@ -102,6 +103,22 @@ func settle(choices []choice, targetPorts []ring, parts *partEdges, flipped *boo
 	}
 	same = slices.DeleteFunc(same, func(c *choice) bool { return len(c.pairs) < most })
 	return *parts.likeliest(same), nil
+}
+
+// edgeUncertaintyMM is the root mean square standard uncertainty of the ports' edges. Two readings of a symmetric edge, laid on
+// each other another way round, differ by about its square root of two.
+func edgeUncertaintyMM(ports []ring) float64 {
+	var sum, n float64
+	for i := range ports {
+		for k := range ports[i].outline {
+			sum += ports[i].sigma[k]*ports[i].sigma[k] + ports[i].bias[k]*ports[i].bias[k]
+			n++
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return math.Sqrt(sum / n)
 }
 
 // sameTurnRad tells quarter turns apart with room for photos that were turned by hand.

@@ -122,16 +122,22 @@ func TestLinearAgainstMonteCarlo(t *testing.T) {
 // largest step is all noise, are the hard ones.
 func TestCoverage(t *testing.T) {
 	const seed = 7
-	for _, stepMM := range []float64{0, 0.2, 1} {
+	doubtful := typical
+	doubtful.doubt = 0.1
+	for _, c := range []struct {
+		stepMM float64
+		e      errorsMM
+	}{{0, typical}, {0.2, typical}, {1, typical}, {0, doubtful}, {1, doubtful}} {
+		stepMM := c.stepMM
 		rng := rand.New(rand.NewPCG(seed, uint64(100*stepMM)))
 		var steps, areas tally
-		for range 25 {
+		for range 20 {
 			s := fourPorts(rng, stepMM, 0.4)
 			truth, err := Match(s.target, s.work, Options{ToleranceMM: 0.25})
 			if err != nil {
 				t.Fatal(err)
 			}
-			got, err := Match(seen(rng, s.target, typical), seen(rng, s.work, typical), Options{ToleranceMM: 0.25})
+			got, err := Match(seen(rng, s.target, c.e), seen(rng, s.work, c.e), Options{ToleranceMM: 0.25})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -151,9 +157,9 @@ func TestCoverage(t *testing.T) {
 				}
 			}
 		}
-		// 200 steps: 0.95 give or take two standard deviations of 0.015; areas likewise.
-		steps.check(t, "steps", stepMM, 0.92)
-		areas.check(t, "areas", stepMM, 0.92)
+		// 160 steps: 0.95 give or take two standard deviations of 0.017; areas likewise.
+		steps.check(t, "steps", stepMM, 0.915)
+		areas.check(t, "areas", stepMM, 0.915)
 	}
 }
 
@@ -176,7 +182,7 @@ func (c *tally) check(t *testing.T, what string, stepMM, least float64) {
 	if c.covered/c.n < least {
 		t.Errorf("ports %.1f mm off: U covers %.3f of the %s, want 0.95", stepMM, c.covered/c.n, what)
 	}
-	if r := math.Sqrt(c.sumU2 / c.sumErr2); r > 1.4 {
+	if r := math.Sqrt(c.sumU2 / c.sumErr2); r > 1.7 {
 		t.Errorf("ports %.1f mm off: stated uncertainties of %s are %.2f times the errors made", stepMM, what, r)
 	}
 }
