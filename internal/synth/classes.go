@@ -260,9 +260,10 @@ func (s *Scene) intoScan(rng dice, dpi, errX, errY float64) {
 	if len(s.Strips) > 0 {
 		s.BenchMM = 3
 	}
-	s.Bench = Bench{Kind: "plain", Albedo: grey(pick(rng, 0.05, 0.85))} // the lid
-	if s.Bench.Albedo.grey() > 0.5 && s.Part.Surface.Albedo.grey() > 0.25 {
-		s.Bench.Albedo = grey(0.05)
+	// The lid, or a sheet of black paper under it where the part is light.
+	s.Bench = Bench{Kind: "plain", Albedo: grey(0.85)}
+	if s.Part.Surface.Albedo.grey() > 0.25 {
+		s.Bench.Albedo = grey(0.04)
 	}
 	lo, hi := bounds(s.extent())
 	sx, sy := dpi/25.4*(1+errX), dpi/25.4*(1+errY)
