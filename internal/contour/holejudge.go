@@ -48,7 +48,7 @@ func (v *Survey) accept(f *holeFit) *face.Hole {
 	}
 	bias := 0.03 * px
 	j := h.judge(f.at[k].twin)
-	if !j.isHole(v.thin) || 2*r < minHoleMM {
+	if !h.isHole(j) || 2*r < minHoleMM {
 		return nil
 	}
 	return &face.Hole{Centre: h.mid.Add(e), DiameterMM: 2 * r,
@@ -64,7 +64,14 @@ type judgement struct {
 	dark  float64 // brightness behind the edge over that of the face, the median round the circle
 }
 
-func (j judgement) isHole(thin bool) bool { return j.agree > 0.65 && (thin || j.dark < 0.6) }
+// isHole decides. Behind a gasket's holes lies a bench that may look like the gasket on one side: half the circle will do, if it
+// fits well. A bore is dark all round.
+func (h *holeBand) isHole(j judgement) bool {
+	if h.wall {
+		return j.agree > 0.65 || j.agree >= 0.5 && j.agree >= 0.8*j.seen && j.off < 0.01+0.3*h.pxMM
+	}
+	return j.agree > 0.65 && j.dark < 0.6
+}
 
 // judge looks at every sector for itself.
 func (h *holeBand) judge(t twin) judgement {

@@ -18,12 +18,31 @@ type holeFit struct {
 // measureHoles fits circles to the edges of the round candidates; what does not turn out round is none.
 func (v *Survey) measureHoles() {
 	v.holes = nil
-	fits := make([]*holeFit, len(v.open.holes))
-	starts := make([]*holeStart, len(v.open.holes))
+	type place struct {
+		centre geom.PointMM
+		radius float64
+		how    holeSearch
+	}
+	var places []place
+	for _, l := range v.open.holes {
+		c, d, _ := roundness(l)
+		if v.thin {
+			places = append(places, place{c, d / 2, throughSearch})
+		} else {
+			places = append(places, place{c, d / 2, coarseSearch})
+		}
+	}
+	if v.thin {
+		for _, l := range v.open.crescents {
+			c, r := around(convexHull(l.pts))
+			places = append(places, place{c, r, crescentSearch})
+		}
+	}
+	fits := make([]*holeFit, len(places))
+	starts := make([]*holeStart, len(places))
 	shape := newEdgeShape(1.2*v.sampledBlur(), 0.5) // until the photo's own edges have been seen
 	parallelItems(len(starts), func(i int) {
-		c, d, _ := roundness(v.open.holes[i])
-		starts[i] = v.startHole(c, d/2, coarseSearch, shape)
+		starts[i] = v.startHole(places[i].centre, places[i].radius, places[i].how, shape)
 	})
 	v.holeShape = v.bestShape(starts)
 	evenTexture(starts)
@@ -40,10 +59,32 @@ func (v *Survey) measureHoles() {
 	}
 	vote(v.fits)
 	for _, f := range v.fits {
-		if h := v.accept(f); h != nil {
+		if h := v.accept(f); h != nil && !v.measured(h.Centre) {
 			v.holes = append(v.holes, *h)
 		}
 	}
+}
+
+// measured tells whether a hole at c is among those found.
+func (v *Survey) measured(c geom.PointMM) bool {
+	return slices.ContainsFunc(v.holes, func(h face.Hole) bool { return h.Centre.Dist(c) < h.DiameterMM/2 })
+}
+
+// around returns the smallest circle round points, by moving ever smaller steps towards the farthest of them (Badoiu and
+// Clarkson, 2003); good to 1 % of the radius.
+func around(pts []geom.PointMM) (centre geom.PointMM, radius float64) {
+	centre = pts[0]
+	for k := 1; k <= 100; k++ {
+		var far geom.PointMM
+		radius = 0
+		for _, p := range pts {
+			if d := p.Dist(centre); d > radius {
+				far, radius = p, d
+			}
+		}
+		centre = centre.Add(far.Sub(centre).Scale(1 / float64(k+1)))
+	}
+	return centre, radius
 }
 
 // sampledBlur is the blur of edges in bilinear samples, px: interpolation adds a variance of 1/6 px² on average, in both
@@ -70,6 +111,12 @@ type holeSearch struct {
 // coarseSearch is for level curves of the plan: they may run along the bore or along the face's edge, or along one here and the other
 // there.
 var coarseSearch = holeSearch{0.7, 0.5, 0.9}
+
+// throughSearch is for what is seen of the bench through a gasket's holes, which may be much less than the hole.
+var throughSearch = holeSearch{1, 0.5, 1.3}
+
+// crescentSearch is for circles round the shaded side of a hole in a gasket.
+var crescentSearch = holeSearch{1.2, 0.5, 1.3}
 
 // FindHole looks for a hole near a place on the face (face frame, mm) where another part has one of diameterMM: within 1.5 mm of it, and
 // within 2 mm of that diameter. It returns nil where there is none; a hole that was found before is returned again, as measured

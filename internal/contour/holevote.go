@@ -92,7 +92,7 @@ func voteBench(fits []*holeFit) {
 		d := float64(k - n/2)
 		logp[k] = -d * d / 2
 		for _, f := range fits {
-			if j := f.h.judge(f.at[n/2].twin); j.isHole(true) {
+			if f.h.isHole(f.h.judge(f.at[n/2].twin)) {
 				logp[k] -= 0.5 / math.Max(1, f.at[n/2].excess) * (f.at[k].cost - f.at[n/2].cost)
 			}
 		}

@@ -11,7 +11,8 @@ import (
 // openings is what the coarse search makes of a plan.
 type openings struct {
 	ports, holes []*loop
-	part         *loop // nil where the part's own edge does not close at any level
+	crescents    []*loop // may be the shaded side of a hole whose other side is as bright as the face
+	part         *loop   // nil where the part's own edge does not close at any level
 }
 
 // sortOut tells ports, holes and the part's own edge apart.
@@ -31,13 +32,16 @@ func sortOut(cands []*loop) openings {
 	}
 	part, partIndex := choosePart(cands, inside, isPart)
 
-	var open []*loop
+	var open, crescents []*loop
 	for _, chain := range chains(cands, isPart) {
 		l := outermostSound(chain)
-		if solidity(l) < minSolidity || l.cut {
-			continue
+		switch {
+		case l.cut:
+		case solidity(l) >= minSolidity:
+			open = append(open, l)
+		case l.darkInside && l.lo.Dist(l.hi) < 1.5*maxHoleMM:
+			crescents = append(crescents, l)
 		}
-		open = append(open, l)
 	}
 	ports, holes := classify(open)
 	ports = agreeing(ports)
@@ -53,7 +57,7 @@ func sortOut(cands []*loop) openings {
 	if part != nil {
 		holes = slices.DeleteFunc(holes, func(l *loop) bool { return !encloses(cands[partIndex], l) })
 	}
-	return openings{ports: ports, holes: holes, part: part}
+	return openings{ports: ports, holes: holes, crescents: crescents, part: part}
 }
 
 func unusedTotalArea(ls []*loop) float64 {
@@ -207,8 +211,9 @@ func outermostSound(chain []*loop) *loop {
 // classify tells holes from ports: a hole is round and small, both in mm and beside the ports.
 func classify(open []*loop) (ports, holes []*loop) {
 	// RMS deviation from a circle over the radius. A square has 0.085, but what is seen through a hole in a thick gasket at
-	// 15° is a lens with up to 0.15; the sub-pixel circle decides in the end.
-	const notRound, surelyRound = 0.16, 0.05
+	// 15° is a lens with up to 0.15, and at the end of a long one up to 0.25; the sub-pixel circle decides in the end.
+	const lens, notRound, surelyRound = 0.27, 0.16, 0.05
+	const smallMM2 = 80.0
 	var biggest float64
 	for _, l := range open {
 		biggest = math.Max(biggest, l.areaMM2)
@@ -219,7 +224,9 @@ func classify(open []*loop) (ports, holes []*loop) {
 		switch {
 		case d <= maxHoleMM && (rel < surelyRound || rel < notRound && l.areaMM2 < 0.3*biggest):
 			round = append(round, l)
-		case l.areaMM2 > 80:
+		case l.areaMM2 < smallMM2 && rel < lens && solidity(l) > 0.92:
+			round = append(round, l)
+		case l.areaMM2 > smallMM2:
 			ports = append(ports, l)
 		}
 	}
