@@ -27,23 +27,18 @@ type fit struct {
 func holeFits(target, work []face.Hole, reachMM float64) []fit {
 	var fits []fit
 	seen := map[string]bool{}
-	for i := range target {
-		for j := i + 1; j < len(target); j++ {
-			dt := target[i].Centre.Dist(target[j].Centre)
-			if dt < 4*reachMM {
-				continue // too near to each other to give a direction
-			}
-			for k := range work {
-				for l := range work {
-					if k == l || math.Abs(work[k].Centre.Dist(work[l].Centre)-dt) > reachMM || !alike(target[i], work[k]) || !alike(target[j], work[l]) {
-						continue
-					}
-					for _, hand := range []geom.Hand{geom.SameHand, geom.OtherHand} {
-						if f, ok := grow(target, work, []pair{{i, k}, {j, l}}, hand, reachMM); ok {
-							if key := pairsKey(f.pairs, hand); !seen[key] {
-								seen[key] = true
-								fits = append(fits, f)
-							}
+	for _, b := range baselines(target, 4*reachMM) {
+		dt := target[b[0]].Centre.Dist(target[b[1]].Centre)
+		for k := range work {
+			for l := range work {
+				if k == l || math.Abs(work[k].Centre.Dist(work[l].Centre)-dt) > reachMM || !alike(target[b[0]], work[k]) || !alike(target[b[1]], work[l]) {
+					continue
+				}
+				for _, hand := range []geom.Hand{geom.SameHand, geom.OtherHand} {
+					if f, ok := grow(target, work, []pair{{b[0], k}, {b[1], l}}, hand, reachMM); ok {
+						if key := pairsKey(f.pairs, hand); !seen[key] {
+							seen[key] = true
+							fits = append(fits, f)
 						}
 					}
 				}
@@ -60,6 +55,26 @@ func holeFits(target, work []face.Hole, reachMM float64) []fit {
 		return 1
 	})
 	return fits
+}
+
+// maxBaselines is all pairs of thirteen holes. Of more holes only the pairs farthest apart are tried: they place the rest
+// best, and of eighty not all can hold a hole that was missed.
+const maxBaselines = 80
+
+// baselines returns the pairs of holes at least leastMM apart, which give a direction; the farthest first.
+func baselines(holes []face.Hole, leastMM float64) [][2]int {
+	var out [][2]int
+	for i := range holes {
+		for j := range i {
+			if holes[i].Centre.Dist(holes[j].Centre) >= leastMM {
+				out = append(out, [2]int{j, i})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b [2]int) int {
+		return compareFloats(holes[b[0]].Centre.Dist(holes[b[1]].Centre), holes[a[0]].Centre.Dist(holes[a[1]].Centre))
+	})
+	return out[:min(len(out), maxBaselines)]
 }
 
 func pairsKey(ps []pair, hand geom.Hand) string {
@@ -210,28 +225,23 @@ const maxScaleOff = 0.08
 // the work's, or 0 if there is none.
 func otherScale(target, work []face.Hole, need int) float64 {
 	best, ratio := need-1, 0.0
-	half := span(target) / 2
 	scaled := make([]face.Hole, len(target))
-	for i := range target {
-		for j := range target[:i] {
-			d := target[i].Centre.Dist(target[j].Centre)
-			if d < half {
-				continue
-			}
-			for k := range work {
-				for l := range work {
-					r := work[k].Centre.Dist(work[l].Centre) / d
-					if k == l || math.Abs(r-1) > maxScaleOff {
-						continue
-					}
-					for n, h := range target {
-						scaled[n] = h
-						scaled[n].Centre = h.Centre.Scale(r)
-					}
-					for _, hand := range []geom.Hand{geom.SameHand, geom.OtherHand} {
-						if f, ok := grow(scaled, work, []pair{{i, k}, {j, l}}, hand, holeReachMM); ok && len(f.pairs) > best {
-							best, ratio = len(f.pairs), r
-						}
+	far := baselines(target, span(target)/2)
+	for _, b := range far[:min(len(far), 20)] { // a wrong scale must be seen by far pairs or by none
+		d := target[b[0]].Centre.Dist(target[b[1]].Centre)
+		for k := range work {
+			for l := range work {
+				r := work[k].Centre.Dist(work[l].Centre) / d
+				if k == l || math.Abs(r-1) > maxScaleOff {
+					continue
+				}
+				for n, h := range target {
+					scaled[n] = h
+					scaled[n].Centre = h.Centre.Scale(r)
+				}
+				for _, hand := range []geom.Hand{geom.SameHand, geom.OtherHand} {
+					if f, ok := grow(scaled, work, []pair{{b[0], k}, {b[1], l}}, hand, holeReachMM); ok && len(f.pairs) > best {
+						best, ratio = len(f.pairs), r
 					}
 				}
 			}
