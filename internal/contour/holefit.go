@@ -43,7 +43,6 @@ const (
 	chamferMaxMM = 1.0
 	// sectorMM is how far along an edge the brightness of a chamfer or wall stays much the same.
 	sectorMM = 2.0
-	rayMM    = 0.28 // between rays
 )
 
 // holeBand unrolls the photo round the circle (centre, radius), inMM to its inside and outMM to its outside. It returns nil
@@ -52,7 +51,9 @@ func (s *surface) holeBand(centre geom.PointMM, radius, inMM, outMM float64, wal
 	px := s.mmPerPx(centre)
 	around := 2 * math.Pi * radius
 	h := &holeBand{mid: centre, radius: radius, wall: wall, shape: shape, sectors: min(max(int(around/sectorMM+0.5), 16), 30)}
-	h.rays = max(2, int(around/float64(h.sectors)/rayMM+0.5))
+	// Between rays: closer where pixels are few, as each then brings more of the news.
+	apart := math.Min(math.Max(0.036/px, 0.25), 0.4)
+	h.rays = max(2, int(around/float64(h.sectors)/apart+0.5))
 	h.u = make([]geom.PointMM, h.sectors*h.rays)
 	ring := make([]geom.PointMM, len(h.u))
 	for i := range ring {
@@ -187,10 +188,10 @@ type edgeShape struct {
 }
 
 const (
-	shapeReach = 5.0  // px to either side of the edge; beyond it all is flat
-	shapeSteps = 1000 // of 0.01 px
-	sharpenPx  = 1.0  // standard deviation of the blur that sharpening compares with, px: that of a 3 x 3 neighbourhood
-	darkHalo   = 0.2  // overshoot on the dark side, of that on the bright side
+	shapeReach = 4.0 // px to either side of the edge; beyond it all is flat
+	shapeSteps = 800 // of 0.01 px
+	sharpenPx  = 1.0 // standard deviation of the blur that sharpening compares with, px: that of a 3 x 3 neighbourhood
+	darkHalo   = 0.2 // overshoot on the dark side, of that on the bright side
 )
 
 func newEdgeShape(sigmaPx, halo float64) *edgeShape {

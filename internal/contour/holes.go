@@ -251,12 +251,7 @@ func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
 			f.at = append(f.at, h.settle(h.second(e, r, t.depth), 6))
 		}
 	} else {
-		var at [][]twinFit
-		for d := 0.0; d < chamferMaxMM+depthStep/2; d += depthStep {
-			at = append(at, h.atDepth(s.near, d))
-		}
-		h.compare(at)
-		f.at = slices.Concat(at...)
+		f.at = h.depths(s.near)
 	}
 	return f
 }

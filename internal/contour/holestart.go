@@ -99,7 +99,7 @@ func (h *holeBand) search(from []twin, how holeSearch, depths []float64) []twin 
 				return b.t.b.Dist(a.t.b) < 1.5*stepMM && math.Abs(b.t.r-a.t.r) < 1.5*stepR
 			})
 			near = near || slices.ContainsFunc(out[n:], func(b twin) bool {
-				return b.b.Dist(a.t.b)+math.Abs(b.r-a.t.r) < 0.3
+				return a.t.apart(b) < 0.3
 			})
 			if near {
 				continue
@@ -139,8 +139,9 @@ func (h *holeBand) descend(t *twin, c *float64, step float64) {
 	}
 }
 
-// atDepth returns the best places, a few, at one depth, starting from good ones at others: the bore may be the same, or the outer edge.
-func (h *holeBand) atDepth(near []twin, depth float64) []twinFit {
+// places returns good places of the circles at one depth, a few, starting from good ones at others: the bore may be the same, or
+// the outer edge.
+func (h *holeBand) places(near []twin, depth float64) []twin {
 	type scored struct {
 		t twin
 		c float64
@@ -152,30 +153,25 @@ func (h *holeBand) atDepth(near []twin, depth float64) []twinFit {
 		}
 		bore := n
 		bore.depth = depth
-		e, r := h.first(n)
-		for k, t := range []twin{bore, h.second(e, r, depth)} {
-			if k == 1 && n.depth == depth {
-				continue
-			}
+		all = append(all, scored{bore, h.sharp(bore)})
+		if n.depth != depth {
+			e, r := h.first(n)
+			t := h.second(e, r, depth)
 			all = append(all, scored{t, h.sharp(t)})
 		}
 	}
 	sort.Slice(all, func(i, j int) bool { return all[i].c < all[j].c })
-	var out []twinFit
+	var out []twin
 	for i, a := range all {
-		twice := false
-		for _, b := range all[:i] {
-			if a.t.b.Dist(b.t.b)+math.Abs(a.t.r-b.t.r) < 0.1 {
-				twice = true
-				break
-			}
-		}
+		twice := slices.ContainsFunc(all[:i], func(b scored) bool { return a.t.apart(b.t) < 0.1 })
 		if twice {
 			continue
 		}
 		h.descend(&a.t, &a.c, 0.07)
 		h.descend(&a.t, &a.c, 0.03)
-		out = addFit(out, h.settle(a.t, 3))
+		if !slices.ContainsFunc(out, func(b twin) bool { return a.t.apart(b) < 0.05 }) {
+			out = append(out, a.t)
+		}
 		if len(out) == 3 {
 			break
 		}
@@ -183,10 +179,62 @@ func (h *holeBand) atDepth(near []twin, depth float64) []twinFit {
 	return out
 }
 
+// apart is how far two places of circles are from each other, mm.
+func (t twin) apart(o twin) float64 { return t.b.Dist(o.b) + math.Abs(t.r-o.r) }
+
+// hopeless is how much more than the best a place may cost, log likelihood, to be fitted at all: fitting gains some tens where
+// edges are clear.
+const hopeless = 80
+
+// depths fits the circles at every depth where they may be, a few times where there are a few places.
+func (h *holeBand) depths(near []twin) []twinFit {
+	n := int(math.Round(chamferMaxMM/depthStep)) + 1
+	at := make([][]twinFit, n)
+	start := make([][]twinFit, n)
+	least := math.Inf(1)
+	for k := range at {
+		for _, t := range h.places(near, float64(k)*depthStep) {
+			c := h.total(t)
+			start[k] = append(start[k], twinFit{twin: t, cost: c})
+			least = math.Min(least, c)
+		}
+	}
+	for k := range at {
+		for _, s := range start[k] {
+			if s.cost < least+hopeless {
+				f := h.settle(s.twin, 3)
+				at[k] = addFit(at[k], f)
+				least = math.Min(least, f.cost)
+			}
+		}
+	}
+	// A fit may have stopped at a poor place where its neighbour found a good one.
+	learn := func(k, from int) {
+		if from < 0 || from >= n {
+			return
+		}
+		for _, f := range at[from] {
+			t := f.twin
+			t.depth = float64(k) * depthStep
+			known := slices.ContainsFunc(at[k], func(g twinFit) bool { return g.apart(t) < 0.06 })
+			if !known && h.total(t) < least+hopeless {
+				at[k] = addFit(at[k], h.settle(t, 3))
+			}
+		}
+	}
+	for k := range at {
+		learn(k, k-1)
+	}
+	for k := n - 1; k >= 0; k-- {
+		learn(k, k+1)
+	}
+	return slices.Concat(at...)
+}
+
 // addFit adds a fit to those of the same depth, unless it is one of them already.
 func addFit(fits []twinFit, f twinFit) []twinFit {
 	for i, g := range fits {
-		if f.b.Dist(g.b)+math.Abs(f.r-g.r) < 0.03 {
+		if f.apart(g.twin) < 0.03 {
 			if f.cost < g.cost {
 				fits[i] = f
 			}
@@ -194,33 +242,6 @@ func addFit(fits []twinFit, f twinFit) []twinFit {
 		}
 	}
 	return append(fits, f)
-}
-
-// compare lets neighbouring depths learn from each other: a fit may have stopped at a poor place where its neighbour found a
-// good one.
-func (h *holeBand) compare(at [][]twinFit) {
-	try := func(k, from int) {
-		if from < 0 || from >= len(at) {
-			return
-		}
-		least := math.Inf(1)
-		for _, f := range at[k] {
-			least = math.Min(least, f.cost)
-		}
-		for _, n := range at[from] {
-			t := n.twin
-			t.depth = at[k][0].depth
-			if h.total(t) < least+10 {
-				at[k] = addFit(at[k], h.settle(t, 3))
-			}
-		}
-	}
-	for k := range at {
-		try(k, k-1)
-	}
-	for k := len(at) - 1; k >= 0; k-- {
-		try(k, k+1)
-	}
 }
 
 // likeliest returns the n of the places that cost least, edges blurred and all.
