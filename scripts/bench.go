@@ -34,6 +34,7 @@ var (
 	decode    = flag.String("decode", "", "the photo package's test binary")
 	runs      = flag.Int("runs", 10, "paired runs")
 	sizes     = flag.String("mp", "3,12,48", "megapixels of the pairs, comma-separated")
+	resize    = flag.String("resize", "", "make this JPEG -mp megapixels large, into the folder that is the only argument")
 )
 
 const (
@@ -44,6 +45,12 @@ const (
 func main() {
 	flag.Parse()
 	log.SetFlags(0)
+	if *resize != "" {
+		n, err := strconv.Atoi(*sizes)
+		check(err)
+		makeResized(flag.Arg(0), *resize, n)
+		return
+	}
 	dir, err := os.MkdirTemp("", "portmatch-bench-")
 	check(err)
 	defer os.RemoveAll(dir)
@@ -114,30 +121,40 @@ func bareDecode(file string) float64 {
 	return ns / 1e9
 }
 
-// resized returns a JPEG of about n megapixels made from file, with the same EXIF data; the sample itself where it has
-// that size.
+// resized returns the name of a JPEG of about n megapixels made from file. It is made in a process of its own: the peak
+// memory that the kernel reports for a child begins with that of the process that started it.
 func resized(dir, file string, n int) string {
-	abs, err := filepath.Abs(file)
+	self, err := os.Executable()
 	check(err)
+	cmd := exec.Command(self, "-resize", file, "-mp", strconv.Itoa(n), dir)
+	cmd.Stderr = os.Stderr
+	check(cmd.Run())
+	return resizedName(dir, file, n)
+}
+
+func resizedName(dir, file string, n int) string {
+	return filepath.Join(dir, fmt.Sprintf("%d-%s", n, filepath.Base(file)))
+}
+
+// makeResized keeps the EXIF data, so that the copy knows its lens; a sample that has the size already is copied as it is.
+func makeResized(dir, file string, n int) {
 	data, err := os.ReadFile(file)
 	check(err)
 	img, err := jpeg.Decode(bytes.NewReader(data))
 	check(err)
 	b := img.Bounds()
 	scale := math.Sqrt(float64(n) * 1e6 / float64(b.Dx()*b.Dy()))
-	if math.Abs(scale-1) < 0.02 {
-		return abs
+	if math.Abs(scale-1) >= 0.02 {
+		out := image.NewRGBA(image.Rect(0, 0, int(scale*float64(b.Dx())+.5), int(scale*float64(b.Dy())+.5)))
+		draw.CatmullRom.Scale(out, out.Bounds(), img, b, draw.Src, nil)
+		var enc bytes.Buffer
+		check(jpeg.Encode(&enc, out, &jpeg.Options{Quality: 92}))
+		data = slices.Concat(enc.Bytes()[:2], exif(data), enc.Bytes()[2:])
 	}
-	out := image.NewRGBA(image.Rect(0, 0, int(scale*float64(b.Dx())+.5), int(scale*float64(b.Dy())+.5)))
-	draw.CatmullRom.Scale(out, out.Bounds(), img, b, draw.Src, nil)
-	var enc bytes.Buffer
-	check(jpeg.Encode(&enc, out, &jpeg.Options{Quality: 92}))
-	name := filepath.Join(dir, fmt.Sprintf("%d-%s", n, filepath.Base(file)))
-	check(os.WriteFile(name, slices.Concat(enc.Bytes()[:2], exif(data), enc.Bytes()[2:]), 0o644))
-	return name
+	check(os.WriteFile(resizedName(dir, file, n), data, 0o644))
 }
 
-// exif returns the JPEG's APP1 segment, so that the copy knows its lens.
+// exif returns the JPEG's APP1 segment.
 func exif(data []byte) []byte {
 	for i := 2; i+4 < len(data) && data[i] == 0xff && data[i+1] != 0xda; {
 		size := 2 + int(data[i+2])<<8 + int(data[i+3])
