@@ -52,6 +52,7 @@ func Classes() []Class {
 		{"cut", false, "an opening cut by the frame", cut},
 		{"wrongheight", false, "height told 5 to 9 mm wrong", wrongHeight},
 		{"stretched", false, "picture stretched by 1.5 to 4 % one way", stretched},
+		{"ambiguous", false, "holes and openings fit more than one way", ambiguous},
 		{"otherpart", false, "two parts that don't belong together", otherPart},
 	}
 }
@@ -307,6 +308,10 @@ func scanStrip(rng dice) *Case {
 
 func symmetric(rng dice) *Case {
 	return pair(rng, patternWish{symmetric: true, ports: pick(rng, 2, 3, 4)}, easy(rng), easy(rng), rng.chance(0.3))
+}
+
+func ambiguous(rng dice) *Case {
+	return pair(rng, patternWish{symmetric: true, alike: true, ports: pick(rng, 2, 3, 4)}, easy(rng), easy(rng), rng.chance(0.3))
 }
 
 func noDowels(rng dice) *Case {

@@ -20,7 +20,8 @@ type pattern struct {
 type patternWish struct {
 	ports     int
 	noDowels  bool
-	symmetric bool // holes and openings lie mirror-symmetric, so that the holes fit two ways
+	symmetric bool // the holes lie mirror-symmetric, so that they fit more than one way
+	alike     bool // with symmetric: so do the openings, and nothing tells the ways apart
 	maxMM     float64
 	minMM     float64
 }
@@ -64,7 +65,13 @@ func tryPattern(rng dice, wish patternWish) *pattern {
 		case rng.chance(0.1) && !wish.symmetric:
 			o = shapeOf(rng, pick(rng, "oval", "rect", "circle"), w, h)
 		}
+		if wish.symmetric && !wish.alike {
+			o = shapeOf(rng, kind, w*(1-0.12*float64(i)), h*(1-0.05*float64(i)))
+		}
 		c := geom.PointMM{X: (float64(i%cols) - float64(cols-1)/2) * pitch, Y: (float64(rowsOf-1)/2 - float64(i/cols)) * rowPitch}
+		if wish.symmetric && !wish.alike {
+			c.Y += 2.5 // upside down the openings lie 5 mm off
+		}
 		if !wish.symmetric && n > 1 {
 			c.X += rng.in(-1.5, 1.5)
 			c.Y += rng.in(-2, 2)
