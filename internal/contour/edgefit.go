@@ -45,6 +45,7 @@ type edgeScan struct {
 	lo, step float64
 	k        int
 	fits     []profileFit
+	hueTells []bool // the face's hue differs clearly from that of what is behind it; nil if no hue was looked at
 }
 
 const (

@@ -18,6 +18,7 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 	)
 	face := hueLevels(b, -2.2, -0.5, 1.3, hueNoise)
 	behind := hueLevels(b, 1, b.s0+float64(b.n-1)*b.ds, 1.3, hueNoise)
+	e.hueTells = make([]bool, len(e.fits))
 	parallelRows(len(e.fits), func(i int) {
 		da, db := behind.a[i]-face.a[i], behind.b[i]-face.b[i]
 		d := math.Hypot(da, db)
@@ -25,6 +26,7 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 		if !(d > 0) || sigma*clear > 1 {
 			return
 		}
+		e.hueTells[i] = true
 		f := &e.fits[i]
 		best := 0
 		for q, v := range f.sse {

@@ -59,11 +59,16 @@ func closedPath(cost []float64, n, m int, bend float64, maxStep int) []int {
 // behind it looks like what is further in. A thin line on the face (scribed, a scratch, a milling mark) costs less than
 // calling the face beyond it opening; the far wall of a tunnel costs all of the near one.
 //
-// ringLo to ringHi (mm) is where the face is learned from, behindFrom where the opening begins to be. It returns the
-// offset of the path at every vertex (mm, along the inward normal).
-func (m edgeModel) faceEnd(b *band, ringLo, ringHi, behindFrom float64) []float64 {
+// ringLo to ringHi (mm) is where the face is learned from, behindFrom where the opening begins to be; the path goes no farther out
+// than outMM. It returns the offset of the path at every vertex (mm, along the inward normal).
+func (m edgeModel) faceEnd(b *band, ringLo, ringHi, behindFrom, outMM float64) []float64 {
 	n := len(b.base)
 	cost := m.regionCost(b, ringLo, ringHi, behindFrom)
+	for j := 0; j < min(b.n, int(b.index(-outMM))); j++ {
+		for i := range n {
+			cost[i*b.n+j] = math.Inf(1)
+		}
+	}
 	const lean = 0.3 // a path may lean by about this much against the curve it is sought along
 	bend := math.Pow(b.ds/(lean*b.spacing), 2) / 2 * 0.3
 	maxStep := max(1, int(1.5*b.spacing/b.ds))

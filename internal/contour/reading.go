@@ -8,16 +8,17 @@ import (
 
 // edgeReading is the measured edge at every vertex of a curve.
 type edgeReading struct {
-	outline []geom.PointMM // face frame, anticlockwise
-	raw     []float64      // offsets from the band's base as fitted, before smoothing along the curve, mm
-	sigmaMM []float64      // standard uncertainty normal to the edge, noise and texture
-	sure    []bool
-	slackMM []float64 // half the width of the places that fit nearly as well
-	step    []float64 // brightness behind the edge less that of the face, in spreads of the face
-	wallMM  []float64 // width of the cut wall seen behind the edge
-	faint   []bool    // the wall hardly differs from the face or from what is behind it
-	apartMM []float64 // how far a second opinion lies off, beyond what is usual
-	pxMM    float64
+	outline  []geom.PointMM // face frame, anticlockwise
+	raw      []float64      // offsets from the band's base as fitted, before smoothing along the curve, mm
+	sigmaMM  []float64      // standard uncertainty normal to the edge, noise and texture
+	sure     []bool
+	slackMM  []float64 // half the width of the places that fit nearly as well
+	step     []float64 // brightness behind the edge less that of the face, in spreads of the face
+	wallMM   []float64 // width of the cut wall seen behind the edge
+	faint    []bool    // the wall hardly differs from the face or from what is behind it
+	hueTells []bool    // see edgeScan
+	apartMM  []float64 // how far a second opinion lies off, beyond what is usual
+	pxMM     float64
 }
 
 // read picks the closed path of least misfit through the scan, refines it between grid points, and smooths it along the curve.
@@ -37,7 +38,7 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 	bend := math.Pow(e.step/(0.25*b.spacing), 2) / 2
 	path := closedPath(cost, n, e.k, bend, max(2, int(b.spacing/e.step)))
 
-	r := edgeReading{pxMM: b.pxMM, raw: make([]float64, n), sigmaMM: make([]float64, n), sure: make([]bool, n), step: make([]float64, n), slackMM: make([]float64, n),
+	r := edgeReading{pxMM: b.pxMM, hueTells: e.hueTells, raw: make([]float64, n), sigmaMM: make([]float64, n), sure: make([]bool, n), step: make([]float64, n), slackMM: make([]float64, n),
 		wallMM: make([]float64, n), faint: make([]bool, n)}
 	for i, q := range path {
 		x, sigma, inside := e.minimum(i, q, tau2)
@@ -160,13 +161,16 @@ func (r *edgeReading) compare(other *geom.Index, usualMM float64) {
 // stray marks what lies farther from the coarse curve than an edge can: outward, a wall's width and a contact shadow in a
 // thin part, a lit tunnel wall in a thick one; inward, a bead that the coarse curve has taken for the edge.
 func (r *edgeReading) stray(coarse *geom.Index, m edgeModel) {
-	const beadMM, shadowMM, tunnelMM = 3.5, 2.5, 2.5
+	const beadMM, shadowMM, greyShadowMM, tunnelMM = 3.5, 3.0, 1.5, 2.5
 	for i, p := range r.outline {
 		d, _, _ := coarse.SignedDistMM(p)
 		inside := coarse.Contains(p)
 		out := tunnelMM
 		if m.wallMM > 0 {
-			out = shadowMM + r.wallMM[i]
+			out = r.wallMM[i] + greyShadowMM
+			if r.hueTells != nil && r.hueTells[i] {
+				out = r.wallMM[i] + shadowMM
+			}
 		}
 		if d = math.Abs(d); inside && d > beadMM || !inside && d > out {
 			r.sure[i] = false

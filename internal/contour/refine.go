@@ -28,12 +28,12 @@ func (s *surface) locate(coarse []geom.PointMM, m edgeModel, far reach, guided b
 		behind = far.in / 2
 	}
 	for range 2 {
-		b := s.unroll(base, math.Max(ring, -far.out-2)-0.3, far.in+m.wallMM/2, 0.5*px, 1.2, true)
-		off := m.faceEnd(b, math.Max(ring, -far.out-2), ringInner(ring), behind)
+		b := s.unroll(base, math.Max(ring, -far.out-3)-0.3, far.in+m.wallMM/2, 0.5*px, 1.2, true)
+		off := m.faceEnd(b, math.Max(ring, -far.out-3), ringInner(ring), behind, far.out)
 		base = resampleClosed(b.moved(smoothOffsets(off, b.spacing, 0.5)), spacing)
 		base = smoothClosed(base, spacing, 0.5)
 		ring, behind = -3.5, 1.0
-		far.in = math.Min(far.in, 3)
+		far = reach{math.Min(far.out, 2), math.Min(far.in, 3)}
 	}
 	return base
 }

@@ -66,7 +66,7 @@ func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 func (v *Survey) dropOutliers() {
 	// How far a port's middle may lie outside the polygon of the holes and the other ports, also in its own sizes, where bolts were
 	// not found; common practice, no source.
-	const overhangMM, overhangSizes = 40, 1.5
+	const overhangMM, overhangSizes = 75, 2.5
 	ports := v.open.ports
 	v.open.ports = nil
 	for i, l := range ports {
@@ -82,7 +82,7 @@ func (v *Survey) dropOutliers() {
 				rest = append(rest, centroid(o.pts))
 			}
 		}
-		if !holdsStrip && (len(v.holes) < 4 || beyondMM(convexHull(rest), centroid(l.pts)) < math.Max(overhangMM, overhangSizes*math.Sqrt(l.areaMM2))) {
+		if !holdsStrip && (len(v.holes) < 4 || beyondMM(convexHull(rest), centroid(l.pts)) < math.Min(overhangSizes*math.Sqrt(l.areaMM2), overhangMM)) {
 			v.open.ports = append(v.open.ports, l)
 		}
 	}
