@@ -105,6 +105,8 @@ type PairTruth struct {
 	Frame    string  `json:"frame"`
 	TargetMM float64 `json:"target_height_mm"`
 	WorkMM   float64 `json:"work_height_mm"`
+	// Scale is by how much both pictures measure too long, and these figures with them; 0 means 1.
+	Scale float64 `json:"length_scale,omitempty"`
 	// PairFromWork takes the work picture's part frame to the pair's, row-major [a, b, tx, c, d, ty].
 	PairFromWork *[6]float64 `json:"pair_from_work_part,omitempty"`
 	Ports        []PairPort  `json:"ports"`
@@ -229,7 +231,7 @@ func (p *Part) design() geom.Rigid {
 // compares the outlines. Parts that don't belong together have no rows.
 func (k *Case) Truth() (*PairTruth, error) {
 	target, work := k.Target, k.Work
-	t := &PairTruth{Target: target.Name, Face: work.Name, Class: k.Class, Seed: k.Seed, Edge: "visible", TargetMM: k.TargetHeightMM, WorkMM: k.WorkHeightMM}
+	t := &PairTruth{Target: target.Name, Face: work.Name, Class: k.Class, Seed: k.Seed, Edge: "visible", TargetMM: k.TargetHeightMM, WorkMM: k.WorkHeightMM, Scale: k.TruthScale}
 	if k.Unrelated {
 		return t, nil
 	}

@@ -2,10 +2,49 @@ package main
 
 import (
 	"math"
+	"slices"
 
 	"portmatch/internal/compare"
 	"portmatch/internal/geom"
+	"portmatch/internal/synth"
 )
+
+// frame ties a picture's part frame to the job frame: the result says where the face lies in the job frame, and the face frame
+// is that of the picture's lowest-numbered strip, whose place in the part frame is known. A result whose every length is
+// scale times too long is scaled about that strip's corner.
+type frame struct {
+	partFromStrip, jobFromStrip geom.Rigid
+	scale                       float64
+}
+
+// newFrame returns false where no strip ties the two together.
+func newFrame(picture *synth.Truth, jobFromFace [6]float64, strips []int, scale float64) (frame, bool) {
+	j := jobFromFace
+	f := frame{geom.Identity(), geom.Rigid{A: j[0], B: j[1], Tx: j[2], C: j[3], D: j[4], Ty: j[5]}, scale}
+	if scale == 0 {
+		f.scale = 1
+	}
+	if len(strips) == 0 {
+		return f, false
+	}
+	low := slices.Min(strips)
+	for _, s := range picture.Strips {
+		if s.Strip == low {
+			a := s.RotDeg * math.Pi / 180
+			f.partFromStrip = geom.Rigid{A: math.Cos(a), B: -math.Sin(a), Tx: s.Origin[0], C: math.Sin(a), D: math.Cos(a), Ty: s.Origin[1]}
+			return f, true
+		}
+	}
+	return f, false
+}
+
+func (f *frame) part(job geom.PointMM) geom.PointMM {
+	return f.partFromStrip.Apply(f.jobFromStrip.Inverse().Apply(job).Scale(1 / f.scale))
+}
+
+func (f *frame) job(part geom.PointMM) geom.PointMM {
+	return f.jobFromStrip.Apply(f.partFromStrip.Inverse().Apply(part).Scale(f.scale))
+}
 
 // partFromPair takes the pair's frame to the work picture's part frame. Truth from elsewhere doesn't hold the map: it follows
 // from the middles of the work openings, which stand in both; with one opening the axes are those of the design.

@@ -104,13 +104,17 @@ func (s *scene) pairUp(row *sceneRow, r *compare.Result) {
 	for _, c := range r.Calibration {
 		strips[c.Photo] = c.Strips
 	}
-	partFromJobWork, ok := partFromJob(s.known.work, r.Alignment.JobFromWork, strips["work"])
+	scale := s.known.pair.Scale
+	work, ok := newFrame(s.known.work, r.Alignment.JobFromWork, strips["work"], scale)
 	centres := s.known.centres()
 	if !ok {
-		partFromJobWork = fitCentres(r, centres)
+		work.jobFromStrip = fitCentres(r, centres).Inverse()
 	}
-	partFromJobTarget, targetOK := partFromJob(s.known.target, r.Alignment.JobFromTarget, strips["target"])
-	jobFromPair := partFromJobWork.Inverse().After(s.known.partFromPair())
+	target, targetOK := newFrame(s.known.target, r.Alignment.JobFromTarget, strips["target"], scale)
+	partFromPair := s.known.partFromPair()
+	jobFromPair := func(at [2]float64) geom.PointMM {
+		return work.job(partFromPair.Apply(geom.PointMM{X: at[0], Y: at[1]}.Scale(1 / work.scale)))
+	}
 	found := map[string]bool{}
 	said := strings.Join(row.warnings, " ")
 	for i := range r.Ports {
@@ -126,7 +130,7 @@ func (s *scene) pairUp(row *sceneRow, r *compare.Result) {
 			continue
 		}
 		c, area := middle(o)
-		c = partFromJobWork.Apply(c)
+		c = work.part(c)
 		id, best := "", math.Inf(1)
 		for k, q := range centres {
 			if d := q.Dist(c); d < best {
@@ -149,10 +153,10 @@ func (s *scene) pairUp(row *sceneRow, r *compare.Result) {
 			}
 			pr := s.judgePort(p, &q, r.ToleranceMM, jobFromPair)
 			if ok {
-				pr.work = outlineErrorOf(p.WorkOutline, partFromJobWork, s.known.work, id)
+				pr.work = outlineErrorOf(p.WorkOutline, &work, s.known.work, id)
 			}
 			if targetOK {
-				pr.target = outlineErrorOf(p.TargetOutline, partFromJobTarget, s.known.target, id)
+				pr.target = outlineErrorOf(p.TargetOutline, &target, s.known.target, id)
 			}
 			row.ports = append(row.ports, pr)
 		}
@@ -183,7 +187,7 @@ type outlineError struct {
 	mean, rms, p95, most float64
 }
 
-func outlineErrorOf(o [][2]float64, partFromJob geom.Rigid, truth *synth.Truth, id string) outlineError {
+func outlineErrorOf(o [][2]float64, f *frame, truth *synth.Truth, id string) outlineError {
 	for _, p := range truth.Ports {
 		if p.ID != id || len(o) < 3 {
 			continue
@@ -191,7 +195,7 @@ func outlineErrorOf(o [][2]float64, partFromJob geom.Rigid, truth *synth.Truth, 
 		e := outlineError{known: true}
 		var far []float64
 		for _, q := range o {
-			d := signedDistance(partFromJob.Apply(geom.PointMM{X: q[0], Y: q[1]}), p.Outline)
+			d := signedDistance(f.part(geom.PointMM{X: q[0], Y: q[1]}), p.Outline)
 			e.mean += d / float64(len(o))
 			e.rms += d * d / float64(len(o))
 			far = append(far, math.Abs(d))
@@ -234,7 +238,7 @@ func middle(o [][2]float64) (geom.PointMM, float64) {
 	return c.Scale(1 / (3 * a)), math.Abs(a / 2)
 }
 
-func (s *scene) judgePort(p *compare.PortResult, q *synth.PairPort, tolMM float64, jobFromPair geom.Rigid) portRow {
+func (s *scene) judgePort(p *compare.PortResult, q *synth.PairPort, tolMM float64, jobFromPair func([2]float64) geom.PointMM) portRow {
 	row := portRow{port: q.Port, verdict: p.Verdict, why: p.Why, touched: s.isTouched(q.Port), removeTrue: q.RemoveStepMM, pastTrue: q.PastStepMM,
 		marked: p.Verdict == compare.NotMeasured || len(p.UnsureArcs) > 0}
 	rem, past := q.RemoveStepMM, q.PastStepMM
@@ -261,7 +265,7 @@ func (s *scene) judgePort(p *compare.PortResult, q *synth.PairPort, tolMM float6
 	row.removeErr, row.removeU = p.RemoveStep.Value-rem, p.RemoveStep.Uncertainty
 	row.pastErr, row.pastU = p.PastStep.Value-past, p.PastStep.Uncertainty
 	unsure := func(at *[2]float64) bool {
-		return at != nil && onUnsureArc(p, jobFromPair.Apply(geom.PointMM{X: at[0], Y: at[1]}))
+		return at != nil && onUnsureArc(p, jobFromPair(*at))
 	}
 	for _, c := range []struct {
 		what      string

@@ -3,10 +3,8 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"portmatch/internal/geom"
@@ -41,26 +39,6 @@ func readJSON(path string, to any) error {
 		return fmt.Errorf("%s: %w", path, err)
 	}
 	return nil
-}
-
-// partFromJob takes places of the result to a picture's part frame: the result says where the face lies in the job frame, and the
-// face frame is that of the picture's lowest-numbered strip, whose place in the part frame is known. ok is false without a
-// strip.
-func partFromJob(picture *synth.Truth, jobFromFace [6]float64, strips []int) (m geom.Rigid, ok bool) {
-	j := jobFromFace
-	faceFromJob := geom.Rigid{A: j[0], B: j[1], Tx: j[2], C: j[3], D: j[4], Ty: j[5]}.Inverse()
-	if len(strips) == 0 {
-		return faceFromJob, false
-	}
-	low := slices.Min(strips)
-	for _, s := range picture.Strips {
-		if s.Strip == low {
-			a := s.RotDeg * math.Pi / 180
-			partFromStrip := geom.Rigid{A: math.Cos(a), B: -math.Sin(a), Tx: s.Origin[0], C: math.Sin(a), D: math.Cos(a), Ty: s.Origin[1]}
-			return partFromStrip.After(faceFromJob), true
-		}
-	}
-	return faceFromJob, false
 }
 
 // centres are the middles of the work openings in the part frame, by port id.
