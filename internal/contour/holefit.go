@@ -21,15 +21,15 @@ type twin struct {
 // holeBand is the photo round one candidate, unrolled along rays from its middle.
 type holeBand struct {
 	*band
-	mid           geom.PointMM
-	radius        float64        // of the circle at s = 0
-	u             []geom.PointMM // unit rays, outward
-	lean          geom.PointMM   // what lies 1 mm below the middle is seen displaced by this, on the face's plane
-	shrink        float64        // what lies 1 mm below is seen larger by this factor less 1 (it is negative)
-	wall          bool           // the second circle is a wall's foot, as large as the first; else a chamfer's of 45°
-	shape         *edgeShape
-	weight        []float64 // of the samples, one row a sector: 1 / variance
-	wsum, sum, sq []float64 // running sums of weight, weighted samples and weighted squares along the rays, n+1 each
+	mid    geom.PointMM
+	radius float64        // of the circle at s = 0
+	u      []geom.PointMM // unit rays, outward
+	lean   geom.PointMM   // what lies 1 mm below the middle is seen displaced by this, on the face's plane
+	shrink float64        // what lies 1 mm below is seen larger by this factor less 1 (it is negative)
+	wall   bool           // the second circle is a wall's foot, as large as the first; else a chamfer's of 45°
+	shape  *edgeShape
+	weight []float64 // of the samples, one row a sector: 1 / variance
+	cum    []moments // running sums along the rays, n+1 each
 
 	sectors int       // the rays fall into so many groups of neighbours, whose levels are the same
 	rays    int       // in a sector
@@ -93,7 +93,7 @@ func (h *holeBand) weigh() {
 	)
 	m := h.n + 1
 	h.weight = make([]float64, h.sectors*h.n)
-	h.wsum, h.sum, h.sq = make([]float64, len(h.u)*m), make([]float64, len(h.u)*m), make([]float64, len(h.u)*m)
+	h.cum = make([]moments, len(h.u)*m)
 	mean, scatter := make([]float64, h.n), make([]float64, h.n)
 	for k := range h.sectors {
 		for j := range mean {
@@ -118,12 +118,38 @@ func (h *holeBand) weigh() {
 			w[j] = 1 / (math.Max(noise*noise, 0.25*q/n) + darkNoise*darkNoise + math.Pow(misshapen*(hi-lo), 2))
 		}
 		for i := k * h.rays; i < (k+1)*h.rays; i++ {
-			ws, s, q := h.wsum[i*m:], h.sum[i*m:], h.sq[i*m:]
+			c := h.cum[i*m : (i+1)*m]
 			for j, v := range h.band.row(i) {
-				y := float64(v)
-				ws[j+1], s[j+1], q[j+1] = ws[j]+w[j], s[j]+w[j]*y, q[j]+w[j]*y*y
+				c[j+1] = c[j].with(w[j], h.s0+float64(j)*h.ds, float64(v))
 			}
 		}
+	}
+}
+
+// moments are sums over samples of weight times powers of the offset s, alone and times brightness.
+type moments struct {
+	w, ws, ws2, ws3, ws4 float64
+	y, ys, ys2           float64
+	yy                   float64
+}
+
+func (m moments) with(w, s, y float64) moments {
+	wy := w * y
+	return moments{m.w + w, m.ws + w*s, m.ws2 + w*s*s, m.ws3 + w*s*s*s, m.ws4 + w*s*s*s*s,
+		m.y + wy, m.ys + wy*s, m.ys2 + wy*s*s, m.yy + wy*y}
+}
+
+func (m moments) less(o moments) moments {
+	return moments{m.w - o.w, m.ws - o.ws, m.ws2 - o.ws2, m.ws3 - o.ws3, m.ws4 - o.ws4,
+		m.y - o.y, m.ys - o.ys, m.ys2 - o.ys2, m.yy - o.yy}
+}
+
+// from returns the moments about s = b instead of 0.
+func (m moments) from(b float64) moments {
+	return moments{
+		w: m.w, ws: m.ws - b*m.w, ws2: m.ws2 + b*(-2*m.ws+b*m.w),
+		ws3: m.ws3 + b*(-3*m.ws2+b*(3*m.ws-b*m.w)), ws4: m.ws4 + b*(-4*m.ws3+b*(6*m.ws2+b*(-4*m.ws+b*m.w))),
+		y: m.y, ys: m.ys - b*m.y, ys2: m.ys2 + b*(-2*m.ys+b*m.y), yy: m.yy,
 	}
 }
 
@@ -229,8 +255,8 @@ func (h *holeBand) sumOver(i int, a, b float64) (float64, float64) {
 	if j1 <= j0 {
 		return 0, 0
 	}
-	s, w := h.sum[i*(h.n+1):], h.wsum[i*(h.n+1):]
-	return s[j1+1] - s[j0], w[j1+1] - w[j0]
+	c := h.cum[i*(h.n+1):]
+	return c[j1+1].y - c[j0].y, c[j1+1].w - c[j0].w
 }
 
 // levels is what a sector's fit finds.
@@ -275,37 +301,40 @@ func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) le
 	var yy float64
 	inv := 1 / h.pxMM
 	weight := h.weight[k*h.n : (k+1)*h.n]
+	var n02, n12, n22, n2y float64 // of the second step, for one sector
+	var n01, n11, n1y float64
 	for i := lo; i < hi; i++ {
 		a, b := s1[i]+shift, s2[i]+shift
 		row := h.band.row(i)
-		// All samples clear of the edge, outside, see the face alone.
-		j0 := min(max(int(h.index(a-shapeReach*h.pxMM)), 0), h.n)
-		at := i*(h.n+1) + h.n
-		ata[0][0] += h.wsum[at]
-		ata[0][levelCols] += h.sum[at]
-		yy += h.sq[at]
-		for j := j0; j < h.n; j++ {
-			y := float64(row[j])
-			w := weight[j]
+		c := h.cum[i*(h.n+1) : (i+1)*(h.n+1)]
+		all := &c[h.n]
+		ata[0][0] += all.w
+		ata[0][levelCols] += all.y
+		yy += all.yy
+		// Outside the reach of the edges every column is simple: nothing but face without, and steps taken in full within.
+		j0 := min(max(int(math.Ceil(h.index(a-shapeReach*h.pxMM))), 0), h.n)
+		j1 := min(max(int(math.Ceil(h.index(b+shapeReach*h.pxMM))), j0), h.n)
+		for j := j0; j < j1; j++ {
+			y, w := float64(row[j]), weight[j]
 			s := h.s0 + float64(j)*h.ds
 			c1 := shapeAt(t1, (s-a)*inv)
 			w1 := w * c1
-			ata[0][1] += w1
-			ata[1][1] += w1 * c1
-			ata[1][levelCols] += w1 * y
+			n01 += w1
+			n11 += w1 * c1
+			n1y += w1 * y
 			var c2 float64
 			if two {
 				c2 = shapeAt(t2, (s-b)*inv)
 				w2 := w * c2
-				ata[0][2] += w2
-				ata[1][2] += c1 * w2
-				ata[2][2] += c2 * w2
-				ata[2][levelCols] += w2 * y
+				n02 += w2
+				n12 += c1 * w2
+				n22 += c2 * w2
+				n2y += w2 * y
 			}
 			if s > b {
 				r := s - b
 				if !h.wall {
-					r = math.Min(r/rampMM, 1)
+					r = min(r/rampMM, 1)
 				}
 				wr := w * r
 				ata[0][3] += wr
@@ -325,7 +354,34 @@ func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) le
 				}
 			}
 		}
+		rest := all.less(c[j1])
+		n01, n11, n1y = n01+rest.w, n11+rest.w, n1y+rest.y
+		n02, n12, n22, n2y = n02+rest.w, n12+rest.w, n22+rest.w, n2y+rest.y
+		var r1, r2, ry float64 // of the ramp
+		if h.wall {
+			m := rest.from(b)
+			r1, r2, ry = m.ws, m.ws2, m.ys
+			for p := range 3 {
+				ata[p][4] += m.ws2
+			}
+			ata[3][4] += m.ws3
+			ata[4][4] += m.ws4
+			ata[4][levelCols] += m.ys2
+		} else {
+			j2 := min(max(int(math.Ceil(h.index(b+rampMM))), j1), h.n)
+			rising, full := c[j2].less(c[j1]).from(b), all.less(c[j2])
+			r1 = rising.ws/rampMM + full.w
+			r2 = rising.ws2/(rampMM*rampMM) + full.w
+			ry = rising.ys/rampMM + full.y
+		}
+		for p := range 3 {
+			ata[p][3] += r1
+		}
+		ata[3][3] += r2
+		ata[3][levelCols] += ry
 	}
+	ata[0][1], ata[1][1], ata[1][levelCols] = n01, n11, n1y
+	ata[0][2], ata[1][2], ata[2][2], ata[2][levelCols] = n02, n12, n22, n2y
 	if !two {
 		return h.solve(k, &ata, yy, free, false)
 	}

@@ -69,13 +69,16 @@ type judgement struct {
 	dark  float64 // brightness behind the edge over that of the face, the median round the circle
 }
 
+// brightBore is how bright a bore may be, of the face: those seen in ray-traced photos have up to 0.25, stains 0.65 and more.
+const brightBore = 0.6
+
 // isHole decides. Behind a gasket's holes lies a bench that may look like the gasket on one side: half the circle will do, if it
 // fits well. A bore is dark all round.
 func (h *holeBand) isHole(j judgement) bool {
 	if h.wall {
 		return j.agree > 0.65 || j.agree >= 0.5 && j.agree >= 0.8*j.seen && j.off < 0.01+0.3*h.pxMM
 	}
-	return j.agree > 0.65 && j.dark < 0.6
+	return j.agree > 0.65 && j.dark < brightBore
 }
 
 // judge looks at every sector for itself.
@@ -117,8 +120,8 @@ func (h *holeBand) judge(t twin) judgement {
 func (h *holeBand) plain(k int) float64 {
 	var w, s, q float64
 	for i := k * h.rays; i < (k+1)*h.rays; i++ {
-		at := i*(h.n+1) + h.n
-		w, s, q = w+h.wsum[at], s+h.sum[at], q+h.sq[at]
+		all := h.cum[i*(h.n+1)+h.n]
+		w, s, q = w+all.w, s+all.y, q+all.yy
 	}
 	return h.cost(q - s*s/w)
 }

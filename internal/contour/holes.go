@@ -168,14 +168,18 @@ func (v *Survey) startHole(centre geom.PointMM, radius float64, how holeSearch, 
 	if h == nil {
 		return nil
 	}
+	tried := 2
 	if v.thin {
-		t = h.likeliest(t, 6)
+		tried = 6
 	}
 	best := twinFit{cost: math.Inf(1)}
-	for _, g := range t {
+	for _, g := range h.likeliest(t, tried) {
 		if f := h.settle(g, 4); f.cost < best.cost {
 			best = f
 		}
+	}
+	if !v.thin && h.judge(best.twin).dark > brightBore {
+		return nil
 	}
 	return &holeStart{h, t, best}
 }
@@ -214,8 +218,8 @@ func evenTexture(starts []*holeStart) {
 // bestShape chooses the shape of edges in the photo, one for all holes, near what the strips' edges say.
 func (v *Survey) bestShape(starts []*holeStart) *edgeShape {
 	var shapes []*edgeShape
-	for _, wider := range []float64{0.85, 1, 1.2, 1.4, 1.7} {
-		for _, halo := range []float64{0, 0.25, 0.5, 0.75, 1, 1.5} {
+	for _, wider := range []float64{0.9, 1.1, 1.35, 1.65} {
+		for _, halo := range []float64{0, 0.4, 0.8, 1.2} {
 			shapes = append(shapes, newEdgeShape(wider*v.sampledBlur(), halo))
 		}
 	}

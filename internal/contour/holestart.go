@@ -31,16 +31,16 @@ func (h *holeBand) sharp(t twin) float64 {
 			s2 := math.Max(s1, h.radius-reachOf(t.b, t.r, u))
 			a := min(max(int((s1-h.s0)*inv+0.5), 1), h.n)
 			b := min(max(int((s2-h.s0)*inv+0.5), a), h.n)
-			s, w := h.sum[i*m:(i+1)*m], h.wsum[i*m:(i+1)*m]
-			yy += h.sq[i*m+h.n]
+			q := h.cum[i*m : (i+1)*m]
+			yy += q[h.n].yy
 			c := h.n
 			if h.wall {
 				// The bench is in shadow next to the wall.
 				c = min(b+shade, h.n)
-				nd, sd = nd+w[h.n]-w[c], sd+s[h.n]-s[c]
+				nd, sd = nd+q[h.n].w-q[c].w, sd+q[h.n].y-q[c].y
 			}
-			na, nb, nc = na+w[a], nb+w[b]-w[a], nc+w[c]-w[b]
-			sa, sb, sc = sa+s[a], sb+s[b]-s[a], sc+s[c]-s[b]
+			na, nb, nc = na+q[a].w, nb+q[b].w-q[a].w, nc+q[c].w-q[b].w
+			sa, sb, sc = sa+q[a].y, sb+q[b].y-q[a].y, sc+q[c].y-q[b].y
 			wide += b - a
 		}
 		sse := yy - sa*sa/na
@@ -213,7 +213,7 @@ func (h *holeBand) depths(near []twin) []twinFit {
 		if from < 0 || from >= n {
 			return
 		}
-		for _, f := range at[from] {
+		for _, f := range at[from][:min(2, len(at[from]))] {
 			t := f.twin
 			t.depth = float64(k) * depthStep
 			known := slices.ContainsFunc(at[k], func(g twinFit) bool { return g.apart(t) < 0.06 })
@@ -231,17 +231,23 @@ func (h *holeBand) depths(near []twin) []twinFit {
 	return slices.Concat(at...)
 }
 
-// addFit adds a fit to those of the same depth, unless it is one of them already.
+// addFit adds a fit to the best three of the same depth, best first, unless it is one of them already.
 func addFit(fits []twinFit, f twinFit) []twinFit {
 	for i, g := range fits {
 		if f.apart(g.twin) < 0.03 {
-			if f.cost < g.cost {
-				fits[i] = f
+			if f.cost >= g.cost {
+				return fits
 			}
-			return fits
+			fits = slices.Delete(fits, i, i+1)
+			break
 		}
 	}
-	return append(fits, f)
+	i := 0
+	for i < len(fits) && fits[i].cost < f.cost {
+		i++
+	}
+	fits = slices.Insert(fits, i, f)
+	return fits[:min(3, len(fits))]
 }
 
 // likeliest returns the n of the places that cost least, edges blurred and all.
