@@ -8,18 +8,24 @@ import (
 
 // parallelRows calls f for 0 to n-1 on all processors, in no particular order.
 func parallelRows(n int, f func(i int)) {
+	parallelRowsWith(n, func(i int, _ *struct{}) { f(i) })
+}
+
+// parallelRowsWith is parallelRows for an f that needs scratch space: calls that share it follow one another.
+func parallelRowsWith[T any](n int, f func(i int, scratch *T)) {
 	const chunk = 16
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), (n+chunk-1)/chunk) {
 		wg.Go(func() {
+			scratch := new(T)
 			for {
 				lo := int(next.Add(chunk)) - chunk
 				if lo >= n {
 					return
 				}
 				for i := lo; i < min(lo+chunk, n); i++ {
-					f(i)
+					f(i, scratch)
 				}
 			}
 		})

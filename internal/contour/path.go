@@ -2,7 +2,6 @@ package contour
 
 import (
 	"math"
-	"sort"
 )
 
 // closedPath returns, for every row, the column of the cheapest closed path through cost (n rows of m columns), where a step of
@@ -159,17 +158,18 @@ func faceLevels(b *band, lo, hi float64) (level, spread []float64) {
 	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
 	reach := int(alongMM / b.spacing)
 	skip := max(1, reach/8)
-	parallelRows(n, func(i int) {
-		v := make([]float64, 0, 512)
+	parallelRowsWith(n, func(i int, w *window) {
+		v := w.a[:0]
 		for a := -reach; a <= reach; a += skip {
 			row := b.row((i + a + 4*n) % n)
 			for j := j0; j <= j1; j += 2 {
 				if y := row[j]; y == y {
-					v = append(v, float64(y))
+					v = append(v, y)
 				}
 			}
 		}
-		level[i], spread[i] = shortestHalf(v)
+		w.a = v
+		level[i], spread[i] = w.shortestHalf(v)
 		spread[i] = math.Max(spread[i], 0.03*level[i]+0.003)
 	})
 	return medianAlong(level, int(8/b.spacing)), medianAlong(spread, int(8/b.spacing))
@@ -190,18 +190,19 @@ func hueLevels(b *band, lo, hi, wider, least float64) *hueStat {
 	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
 	reach := int(alongMM / b.spacing)
 	skip := max(1, reach/6)
-	parallelRows(n, func(i int) {
-		var va, vb []float64
+	parallelRowsWith(n, func(i int, w *window) {
+		va, vb := w.a[:0], w.b[:0]
 		for a := -reach; a <= reach; a += skip {
 			row := b.hue[((i+a+4*n)%n)*2*b.n:]
 			for j := j0; j <= j1; j += 3 {
 				if y := row[2*j]; y == y {
-					va, vb = append(va, float64(y)), append(vb, float64(row[2*j+1]))
+					va, vb = append(va, y), append(vb, row[2*j+1])
 				}
 			}
 		}
-		h.a[i], h.sigmaA[i] = shortestHalf(va)
-		h.b[i], h.sigmaB[i] = shortestHalf(vb)
+		w.a, w.b = va, vb
+		h.a[i], h.sigmaA[i] = w.shortestHalf(va)
+		h.b[i], h.sigmaB[i] = w.shortestHalf(vb)
 		h.sigmaA[i] = math.Hypot(wider*h.sigmaA[i], least)
 		h.sigmaB[i] = math.Hypot(wider*h.sigmaB[i], least)
 	})
@@ -218,25 +219,35 @@ func (h *hueStat) unlike(b *band, i, j int) float64 {
 	return x*x + y*y
 }
 
+// window is scratch space for the samples of a stretch of a band, for one goroutine.
+type window struct {
+	sorter
+	a, b []float32
+}
+
 // shortestHalf returns the mean of the shortest interval that holds half the values, and the standard deviation that a
 // normal distribution with such an interval has (its length over 1.349). It sorts v.
-func shortestHalf(v []float64) (centre, sigma float64) {
-	if len(v) < 4 {
-		return quantile(v, 0.5), 0
+func (w *window) shortestHalf(v []float32) (centre, sigma float64) {
+	w.sort(v)
+	n := len(v)
+	if n == 0 {
+		return 0, 0
 	}
-	sort.Float64s(v)
-	h := len(v) / 2
-	best := 0
-	for i := 0; i+h < len(v); i++ {
-		if v[i+h]-v[i] < v[best+h]-v[best] {
-			best = i
+	if n < 4 {
+		return (float64(v[(n-1)/2]) + float64(v[n/2])) / 2, 0
+	}
+	h := n / 2
+	best, least := 0, float64(v[h])-float64(v[0])
+	for i, hi := range v[h:] {
+		if d := float64(hi) - float64(v[i]); d < least {
+			best, least = i, d
 		}
 	}
 	var s float64
 	for _, x := range v[best : best+h+1] {
-		s += x
+		s += float64(x)
 	}
-	return s / float64(h+1), (v[best+h] - v[best]) / 1.349
+	return s / float64(h+1), least / 1.349
 }
 
 // medianAlong replaces every value by the median of those within k places round the closed curve.
