@@ -54,130 +54,241 @@ const (
 	rampMM    = 0.8 // over which length a shadow or a wall may fade
 )
 
-// scan evaluates the model along the band for edges between lo[i] and lo[i] + (k-1) step at vertex i.
-func (m edgeModel) scan(b *band, centre []float64, half, step float64, level, spread []float64) *edgeScan {
+// scan evaluates the model along the band for edges from -half to half mm, step apart.
+func (m edgeModel) scan(b *band, half, step float64, level, spread []float64) *edgeScan {
 	k := 2*int(half/step) + 1
 	e := &edgeScan{lo: -float64(k/2) * step, step: step, k: k, fits: make([]profileFit, len(b.base))}
+	first := make([]float64, k*b.n)
+	for q := range k {
+		for j := range b.n {
+			first[q*b.n+j] = phi((b.s0 + float64(j)*b.ds - e.lo - float64(q)*step) / m.sigmaMM)
+		}
+	}
 	buf := make([]float64, 4*k*len(b.base))
-	parallelRows(len(b.base), func(i int) {
+	parallelRowsWith(len(b.base), func(i int, p *profile) {
 		f := &e.fits[i]
 		o := buf[4*k*i:]
 		f.sse, f.first, f.second, f.level = o[:k:k], o[k:2*k:2*k], o[2*k:3*k:3*k], o[3*k:4*k:4*k]
-		m.fitRow(b, i, centre[i]+e.lo, step, k, level[i], spread[i], f)
+		m.fitRow(b, i, e, first, level[i], spread[i], p)
 	})
 	return e
 }
 
-// fitRow solves the linear levels for every place of the edge at vertex i.
-func (m edgeModel) fitRow(b *band, i int, lo, step float64, k int, faceLevel, spread float64, f *profileFit) {
+// profile is scratch space for one row of a band: the samples that take part in a fit, with their weights.
+type profile struct {
+	n    int
+	y, g [512]float64 // brightness and weight; both 0 where a sample does not count
+	// from[t] sums up samples t to n-1: where the model's columns are constant or straight, their products follow.
+	from [513]tailSums
+}
+
+// tailSums are weighted sums over samples, at s mm from the first one, of brightness y.
+type tailSums struct{ g, gs, gss, gy, gsy float64 }
+
+// take reads samples j0 to j1 of row i, and returns the weighted sum of y².
+func (m edgeModel) take(p *profile, b *band, row []float32, j0, j1, clear int, faceLevel, spread float64) (yy float64) {
+	p.n = max(0, min(j1-j0+1, len(p.y)))
+	const grain = 0.06 // of the brightness
+	face2 := spread*spread + grain*grain*faceLevel*faceLevel
+	for t := range p.n {
+		y, g := float64(row[j0+t]), 1.0
+		// Lines and marks on the face, clear of the edge, are not the model's business.
+		if y != y || j0+t < clear && math.Abs(y-faceLevel) > 3*spread {
+			y, g = 0, 0
+		}
+		// Behind a thin part lies a bench, whose grain and shadows grow with its brightness and are none of the model's business.
+		if m.wallMM > 0 {
+			g *= min(1, face2/(spread*spread+grain*grain*y*y))
+		}
+		p.y[t], p.g[t] = y, g
+	}
+	p.from[p.n] = tailSums{}
+	for t := p.n - 1; t >= 0; t-- {
+		s, g, y, o := float64(t)*b.ds, p.g[t], p.y[t], &p.from[t+1]
+		p.from[t] = tailSums{o.g + g, o.gs + g*s, o.gss + g*s*s, o.gy + g*y, o.gsy + g*s*y}
+		yy += g * y * y
+	}
+	return yy
+}
+
+// fitRow solves the linear levels for every place of the edge at vertex i. first holds Φ for every place and sample.
+func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLevel, spread float64, p *profile) {
+	f := &e.fits[i]
 	w := m.width(b.lean[i])
-	row := b.row(i)
 	pad := math.Max(outsideMM, 6*b.pxMM)
 	in := math.Max(insideMM, 5*b.pxMM)
+	middle := e.lo + 0.5*float64(e.k)*e.step
 	// The same samples for every place, so that the sums of squares compare.
-	j0 := max(0, int(math.Ceil(b.index(lo-pad+0.5*float64(k)*step))))
-	j1 := min(b.n-1, int(b.index(lo+0.5*float64(k)*step+w+in)))
-	var ys [512]float64
-	n := 0
-	// Lines and marks on the face, clear of the edge, are not the model's business.
-	clear := b.index(lo + 0.5*float64(k)*step - math.Max(0.45, 4*b.pxMM))
-	for j := j0; j <= j1 && n < len(ys); j++ {
-		ys[n] = float64(row[j])
-		if float64(j) < clear && math.Abs(ys[n]-faceLevel) > 3*spread {
-			ys[n] = math.NaN()
-		}
-		n++
-	}
+	j0 := max(0, int(math.Ceil(b.index(middle-pad))))
+	j1 := min(b.n-1, int(b.index(middle+w+in)))
+	clear := int(math.Ceil(b.index(middle - math.Max(0.45, 4*b.pxMM))))
+	yy := m.take(p, b, b.row(i), j0, j1, clear, faceLevel, spread)
+	n := p.n
 	f.samples = n
-	// Behind a thin part lies a bench, whose grain and shadows grow with its brightness and are none of the model's business.
-	var ws [512]float64
-	for t := range n {
-		ws[t] = 1
-		if m.wallMM > 0 {
-			const grain = 0.06 // of the brightness
-			face, here := math.Hypot(spread, grain*faceLevel), math.Hypot(spread, grain*ys[t])
-			ws[t] = math.Min(1, face*face/(here*here))
-		}
-	}
 	two := w > 0.05*b.pxMM
-	shifts := m.footShifts(b.lean[i], w, b.pxMM)
-	for q := range k {
+
+	// Priors, in units of the spread of the face: the level of the face is known from further out, a wall is rarely
+	// brighter than the face it belongs to, and ramps are not steps.
+	weight := func(sigma float64) float64 { return spread * spread / (sigma * sigma) }
+	w0, w1, w2, w3 := weight(3*spread), weight(10), weight(10), weight(0.5*faceLevel+0.2)
+	var mean1 float64
+	if two && m.wallMM > 0 {
+		mean1, w1 = -0.45*faceLevel, weight(0.35*faceLevel+spread)
+	} else if two {
+		w1 = weight(1)
+	}
+	yy += w0*faceLevel*faceLevel + w1*mean1*mean1
+
+	reach := phiReach * m.sigmaMM
+	// at is the first sample at s mm or beyond, from the first one.
+	at := func(s float64) int { return min(max(int(math.Ceil(s/b.ds)), 0), n) }
+	var room [7]footShift
+	shifts := m.footShifts(room[:0], b.lean[i], w, b.pxMM)
+	y, g := p.y[:n], p.g[:n]
+	for q := range e.k {
 		f.sse[q] = math.Inf(1)
-		s1 := lo + float64(q)*step
+		s1 := e.lo + float64(q)*e.step - (b.s0 + float64(j0)*b.ds)
+		c1 := first[q*b.n+min(j0, b.n-1):][:n]
+		ta, tb := at(s1-reach), at(s1+reach)
+		beyond := &p.from[tb]
+		near := levelSums{a00: p.from[0].g + w0, b0: p.from[0].gy + w0*faceLevel,
+			a01: beyond.g, a11: beyond.g + w1, b1: beyond.gy + w1*mean1, a22: 1}
+		for t := ta; t < tb; t++ {
+			g1 := g[t] * c1[t]
+			near.a01 += g1
+			near.a11 += g1 * c1[t]
+			near.b1 += g1 * y[t]
+		}
 		for _, sh := range shifts {
-			// Columns: 1, Φ1, [Φ2], ramp.
-			var ata [4][5]float64
-			var yy float64
-			last := s1
+			a, last, end := near, s1, tb
 			if two {
-				last = s1 + w + sh.byMM
-			}
-			for t := range n {
-				y := ys[t]
-				if y != y {
-					continue
-				}
-				s := b.s0 + float64(j0+t)*b.ds
-				c1 := phi((s - s1) / m.sigmaMM)
-				c2 := 0.0
-				if two {
-					c2 = phi((s - last) / m.sigmaMM)
-				}
-				r := 0.0
-				if s > last {
-					r = math.Min((s-last)/rampMM, 1)
-				}
-				g := ws[t]
-				g1, g2, gr := g*c1, g*c2, g*r
-				ata[0][0] += g
-				ata[0][1] += g1
-				ata[0][2] += g2
-				ata[0][3] += gr
-				ata[0][4] += g * y
-				ata[1][1] += g1 * c1
-				ata[1][2] += g1 * c2
-				ata[1][3] += g1 * r
-				ata[1][4] += g1 * y
-				ata[2][2] += g2 * c2
-				ata[2][3] += g2 * r
-				ata[2][4] += g2 * y
-				ata[3][3] += gr * r
-				ata[3][4] += gr * y
-				yy += g * y * y
-			}
-			// Priors, in units of the spread of the face: the level of the face is known from further out, a wall is rarely
-			// brighter than the face it belongs to, and ramps are not steps.
-			var add float64
-			prior := func(col int, mean, sigma float64) {
-				wgt := spread * spread / (sigma * sigma)
-				ata[col][col] += wgt
-				ata[col][4] += wgt * mean
-				add += wgt * mean * mean
-			}
-			prior(0, faceLevel, 3*spread)
-			if two && m.wallMM > 0 {
-				prior(1, -0.45*faceLevel, 0.35*faceLevel+spread)
-			} else if two {
-				prior(1, 0, 1)
+				last += w + sh.byMM
+				end = at(last + reach)
+				a.addFoot(p, c1, last, m.sigmaMM, b.ds, at(last-reach), at(last), end)
+				a.a22 += w2 - 1
 			} else {
-				prior(1, 0, 10)
+				for t := at(last); t < end; t++ {
+					r := math.Min((float64(t)*b.ds-last)/rampMM, 1)
+					gr := g[t] * r
+					a.a03 += gr
+					a.a13 += gr * c1[t]
+					a.a33 += gr * r
+					a.b3 += gr * y[t]
+				}
 			}
-			prior(2, 0, 10)
-			prior(3, 0, 0.5*faceLevel+0.2)
-			x, ok := solve4(&ata, two)
+			a.addTail(p, last, end, max(end, at(last+rampMM)), two)
+			a.a33 += w3
+			fall, ok := a.reduce()
 			if !ok {
 				continue
 			}
-			sse := yy + add + sh.cost*spread*spread
-			for a := range 4 {
-				sse -= x[a] * ata[a][4]
-			}
-			if sse = math.Max(sse, 0); sse < f.sse[q] {
+			if sse := math.Max(yy+sh.cost*spread*spread-fall, 0); sse < f.sse[q] {
 				f.sse[q] = sse
-				f.first[q], f.second[q], f.level[q] = x[1], x[2], x[0]
+				f.level[q], f.first[q], f.second[q] = a.solve()
 			}
 		}
 	}
+}
+
+// levelSums are the normal equations for the levels a, c1, c2, d of the model: the upper triangle and the right side. Without
+// a second transition its row is that of the identity.
+type levelSums struct {
+	a00, a01, a02, a03, b0 float64
+	a11, a12, a13, b1      float64
+	a22, a23, b2           float64
+	a33, b3                float64
+	// After reduce: L D L' in place of the triangle.
+	l10, l20, l30, l21, l31, l32 float64
+}
+
+// addFoot adds the products of the second transition and the ramp, for samples from, where the transition begins, to to, where it is
+// done; the ramp begins at foot.
+func (a *levelSums) addFoot(p *profile, c1 []float64, last, sigma, ds float64, from, foot, to int) {
+	scale := phiSteps / sigma
+	x, dx := (float64(from)*ds-last)*scale+phiReach*phiSteps, ds*scale
+	y, g, c1 := p.y[:to], p.g[:to], c1[:to]
+	for t := from; t < foot; t++ {
+		k := min(max(int(x), 0), len(phiTable)-2)
+		c2 := phiTable[k] + (x-float64(k))*(phiTable[k+1]-phiTable[k])
+		x += dx
+		g2 := g[t] * c2
+		a.a02 += g2
+		a.a12 += g2 * c1[t]
+		a.a22 += g2 * c2
+		a.b2 += g2 * y[t]
+	}
+	for t := foot; t < to; t++ {
+		k := min(max(int(x), 0), len(phiTable)-2)
+		c2 := phiTable[k] + (x-float64(k))*(phiTable[k+1]-phiTable[k])
+		x += dx
+		r := min((float64(t)*ds-last)*(1/rampMM), 1)
+		g2, gr := g[t]*c2, g[t]*r
+		a.a02 += g2
+		a.a12 += g2 * c1[t]
+		a.a22 += g2 * c2
+		a.b2 += g2 * y[t]
+		a.a03 += gr
+		a.a13 += gr * c1[t]
+		a.a23 += gr * c2
+		a.a33 += gr * r
+		a.b3 += gr * y[t]
+	}
+}
+
+// addTail adds the samples beyond all transitions: the ramp rises from sample t and is at its full height from sample full.
+func (a *levelSums) addTail(p *profile, last float64, t, full int, two bool) {
+	all, top := &p.from[t], &p.from[full]
+	g, gs, gss, gy, gsy := all.g-top.g, all.gs-top.gs, all.gss-top.gss, all.gy-top.gy, all.gsy-top.gsy
+	r := (gs-last*g)/rampMM + top.g
+	a.a03 += r
+	a.a13 += r
+	a.a33 += (gss-2*last*gs+last*last*g)/(rampMM*rampMM) + top.g
+	a.b3 += (gsy-last*gy)/rampMM + top.gy
+	if two {
+		a.a02 += all.g
+		a.a12 += all.g
+		a.a22 += all.g
+		a.b2 += all.gy
+		a.a23 += r
+	}
+}
+
+// reduce factors the equations and returns by how much the fit lowers the sum of squares.
+func (a *levelSums) reduce() (fall float64, ok bool) {
+	const least = 1e-12
+	if a.a00 <= least {
+		return 0, false
+	}
+	i0 := 1 / a.a00
+	a.l10, a.l20, a.l30 = a.a01*i0, a.a02*i0, a.a03*i0
+	if a.a11 -= a.l10 * a.a01; a.a11 <= least {
+		return 0, false
+	}
+	a.a12 -= a.l10 * a.a02
+	a.a13 -= a.l10 * a.a03
+	i1 := 1 / a.a11
+	a.l21, a.l31 = a.a12*i1, a.a13*i1
+	if a.a22 -= a.l20*a.a02 + a.l21*a.a12; a.a22 <= least {
+		return 0, false
+	}
+	a.a23 -= a.l20*a.a03 + a.l21*a.a13
+	i2 := 1 / a.a22
+	a.l32 = a.a23 * i2
+	if a.a33 -= a.l30*a.a03 + a.l31*a.a13 + a.l32*a.a23; a.a33 <= least {
+		return 0, false
+	}
+	a.b1 -= a.l10 * a.b0
+	a.b2 -= a.l20*a.b0 + a.l21*a.b1
+	a.b3 -= a.l30*a.b0 + a.l31*a.b1 + a.l32*a.b2
+	return a.b0*a.b0*i0 + a.b1*a.b1*i1 + a.b2*a.b2*i2 + a.b3*a.b3/a.a33, true
+}
+
+// solve returns the level of the face and the heights of both transitions, after reduce.
+func (a *levelSums) solve() (level, first, second float64) {
+	ramp := a.b3 / a.a33
+	second = a.b2/a.a22 - a.l32*ramp
+	first = a.b1/a.a11 - a.l21*second - a.l31*ramp
+	return a.b0/a.a00 - a.l10*first - a.l20*second - a.l30*ramp, first, second
 }
 
 // footShift is a place of the wall's foot beside the one that geometry gives, with the cost of the departure in units of the
@@ -187,61 +298,18 @@ type footShift struct{ byMM, cost float64 }
 // footShifts are the places tried for the second transition. A wall's foot may lie deeper or less deep than the height says
 // (the bench is a paper's thickness below the print, a gasket lifts a little, calipers squeeze it) and its shadow
 // blurs it, so it may move by its uncertainty without dragging the first transition along. A rim's width is one for all.
-func (m edgeModel) footShifts(lean, w, px float64) []footShift {
+// They are appended to out.
+func (m edgeModel) footShifts(out []footShift, lean, w, px float64) []footShift {
 	if m.wallMM == 0 || w < 1.5*px {
-		return []footShift{{0, 0}}
+		return append(out, footShift{})
 	}
 	sigma := lean*(0.08+0.08*m.wallMM) + 0.25*px
-	var out []footShift
 	for _, z := range []float64{-2, -1.33, -0.67, 0, 0.67, 1.33, 2} {
 		if w+z*sigma > 0.5*px {
 			out = append(out, footShift{z * sigma, z * z})
 		}
 	}
 	return out
-}
-
-// solve4 solves the normal equations (upper triangle and right side in column 4) by Cholesky; without the second
-// transition its column drops out.
-func solve4(m *[4][5]float64, two bool) (x [4]float64, ok bool) {
-	idx := [4]int{0, 1, 2, 3}
-	n := 4
-	if !two {
-		idx = [4]int{0, 1, 3, 0}
-		n = 3
-	}
-	var l [4][4]float64
-	var z [4]float64
-	for a := range n {
-		for c := 0; c <= a; c++ {
-			i, j := idx[c], idx[a]
-			v := m[i][j]
-			for t := 0; t < c; t++ {
-				v -= l[a][t] * l[c][t]
-			}
-			if a == c {
-				if v <= 1e-12 {
-					return x, false
-				}
-				l[a][a] = math.Sqrt(v)
-			} else {
-				l[a][c] = v / l[c][c]
-			}
-		}
-		v := m[idx[a]][4]
-		for t := 0; t < a; t++ {
-			v -= l[a][t] * z[t]
-		}
-		z[a] = v / l[a][a]
-	}
-	for a := n - 1; a >= 0; a-- {
-		v := z[a]
-		for t := a + 1; t < n; t++ {
-			v -= l[t][a] * x[idx[t]]
-		}
-		x[idx[a]] = v / l[a][a]
-	}
-	return x, true
 }
 
 // phi is the normal distribution function, from a table; error under 1e-5.

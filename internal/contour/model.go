@@ -22,7 +22,7 @@ func (s *surface) settle(bases [][]geom.PointMM, m edgeModel) edgeModel {
 		cost := make([]float64, len(all))
 		parallelItems(len(all), func(i int) {
 			a := all[i]
-			e := m.scan(a.b, make([]float64, len(a.b.base)), 0.5, 0.25*a.b.pxMM, a.level, a.spread)
+			e := m.scan(a.b, 0.5, 0.25*a.b.pxMM, a.level, a.spread)
 			for k := range e.fits {
 				v := math.Inf(1)
 				for _, x := range e.fits[k].sse {

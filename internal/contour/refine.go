@@ -72,7 +72,7 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	regions := geom.NewIndex(geom.Outline(base))
 	for _, half := range []float64{0.5 + m.rimMM, 0.25} {
 		b, level, spread := s.profiles(base, m, half)
-		e := m.scan(b, make([]float64, len(base)), half, 0.25*b.pxMM, level, spread)
+		e := m.scan(b, half, 0.25*b.pxMM, level, spread)
 		r = e.read(m, b, half, level, spread)
 		base = resampleClosed(r.outline, b.spacing)
 		base = smoothClosed(base, b.spacing, 0.3)
