@@ -14,6 +14,7 @@ const (
 	minHoleMM    = 3.0  // diameter: M3 clearance is 3.2 mm (ISO 273, fine 3.2)
 	maxHoleMM    = 25.0 // diameter: common practice, no source: M16 and its spot face are under this
 	wideMM       = 2.2  // how far to either side of an edge the contrast must last; a scribed or felt-pen line is thinner
+	weakest      = 0.15 // share of a curve's length that may have less contrast than minContrast
 	minSolidity  = 0.72 // area over that of the convex hull; a kidney-shaped port has about 0.8
 )
 
@@ -24,11 +25,10 @@ func (p *plan) candidates(skip func(geom.PointMM) bool) []*loop {
 	n := int((hi-lo)/levelSpacing) + 1
 	byLevel := make([][]*loop, n)
 	minArea := math.Pi / 4 * minHoleMM * minHoleMM
-	parallelItems(n, func(k int) {
-		t := lo + (float32(k)+0.5)*levelSpacing
-		seen := make([]uint8, len(p.level))
+	t := p.terraces(lo, n)
+	parallelItemsWith(n, func(k int, w *walk) {
 		var kept []*loop
-		for _, l := range p.levelLoops(t, minArea, seen) {
+		for _, l := range t.loops(k, minArea, w) {
 			if skip(mid(l.lo, l.hi)) && l.areaMM2 < 6000 {
 				continue
 			}
@@ -82,6 +82,8 @@ func (p *plan) judge(l *loop) {
 		sign = -1
 	}
 	wide := math.Min(wideMM, 0.3*math.Sqrt(l.areaMM2/math.Pi)+0.6)
+	// So many faint places settle that the quantile is below minContrast; most curves are grain, and go here.
+	faint, tooMany := 0, int(weakest*float64(n))+2
 	for i := range ring {
 		t := ring[(i+1)%n].Sub(ring[(i+n-1)%n])
 		d := t.Norm()
@@ -93,7 +95,13 @@ func (p *plan) judge(l *loop) {
 		a, okA := p.at(ring[i].Add(out.Scale(step)))
 		b, okB := p.at(ring[i].Sub(out.Scale(step)))
 		if okA && okB {
-			near = append(near, float64(sign*(a-b)))
+			v := float64(sign * (a - b))
+			near = append(near, v)
+			if v < minContrast {
+				if faint++; faint > tooMany {
+					return
+				}
+			}
 		}
 		a, okA = p.at(ring[i].Add(out.Scale(wide)))
 		b, okB = p.at(ring[i].Sub(out.Scale(wide)))
@@ -104,8 +112,8 @@ func (p *plan) judge(l *loop) {
 	if len(near) < n/2 || len(far) < n/2 {
 		return
 	}
-	l.contrast = quantile(near, 0.15)
-	l.wide = quantile(far, 0.15)
+	l.contrast = quantile(near, weakest)
+	l.wide = quantile(far, weakest)
 }
 
 // quantile sorts v and returns its q quantile.

@@ -2,6 +2,7 @@ package contour
 
 import (
 	"math"
+	"slices"
 
 	"portmatch/internal/geom"
 )
@@ -22,93 +23,139 @@ type loop struct {
 	perimeter float64
 }
 
-// levelLoops returns the closed curves of the plan at one level, by marching squares with linear interpolation on the
-// cell edges. Bright is kept to the left, so that a loop that runs anticlockwise is bright inside. Curves that run out of the photo are closed along its
+// terraces is the plan cut into steps of grey level: what the level curves of all levels are followed on.
+type terraces struct {
+	*plan
+	lo     float32 // level k is at lo + (k + 1/2) levelSpacing
+	stride int
+	// above[c] is how many levels lie at or below cell c; 0 outside the photo, of which there is one cell all round.
+	above []uint8
+	// The cells where the curve of level k passes from a dark left neighbour into a bright cell are starts[first[k]:first[k+1]].
+	starts []int32
+	first  []int
+}
+
+// terraces cuts the plan at n levels, at most 255.
+func (p *plan) terraces(lo float32, n int) *terraces {
+	t := &terraces{plan: p, lo: lo, stride: p.w + 2, above: make([]uint8, (p.w+2)*(p.h+2)), first: make([]int, n+1)}
+	parallelRows(p.h, func(j int) {
+		out := t.above[(j+1)*t.stride+1:][:p.w]
+		valid := p.valid[j*p.w:][:p.w]
+		for i, v := range p.level[j*p.w:][:p.w] {
+			if v = (v-lo)/levelSpacing + 0.5; v >= 1 && valid[i] {
+				out[i] = uint8(min(int(v), n))
+			}
+		}
+	})
+	rises := func(f func(c int, from, to uint8)) {
+		prev := uint8(0)
+		for c, v := range t.above {
+			if v > prev {
+				f(c, prev, v)
+			}
+			prev = v
+		}
+	}
+	rises(func(_ int, from, to uint8) {
+		for k := from; k < to; k++ {
+			t.first[k+1]++
+		}
+	})
+	for k := range n {
+		t.first[k+1] += t.first[k]
+	}
+	t.starts = make([]int32, t.first[n])
+	next := slices.Clone(t.first)
+	rises(func(c int, from, to uint8) {
+		for k := from; k < to; k++ {
+			t.starts[next[k]] = int32(c)
+			next[k]++
+		}
+	})
+	return t
+}
+
+// walk is scratch space for following curves, for one goroutine.
+type walk struct {
+	seen []bool // cells that a curve of this level has passed into from a dark left neighbour
+	pts  []geom.PointMM
+}
+
+// loops returns the closed curves at level k, by marching squares with linear interpolation on the cell edges. Bright is kept
+// to the left, so that a loop that runs anticlockwise is bright inside. Curves that run out of the photo are closed along its
 // edge and marked cut.
-func (p *plan) levelLoops(t float32, minAreaMM2 float64, seen []uint8) []*loop {
-	// seen holds, for every cell, which of its edges a curve of this level has already entered by.
-	for i := range seen {
-		seen[i] = 0
+func (t *terraces) loops(k int, minAreaMM2 float64, s *walk) []*loop {
+	if s.seen == nil {
+		s.seen = make([]bool, len(t.above))
 	}
 	var out []*loop
-	w, h := p.w, p.h
-	bright := func(i, j int) bool {
-		if i < 0 || j < 0 || i >= w || j >= h {
-			return false
-		}
-		n := j*w + i
-		return p.valid[n] && p.level[n] >= t
-	}
-	val := func(i, j int) float32 {
-		if i < 0 || j < 0 || i >= w || j >= h || !p.valid[j*w+i] {
-			return t - 1e3 // the outside counts as dark, with the curve close to the last pixel inside
-		}
-		return p.level[j*w+i]
-	}
-	// Cells are addressed by their lower-left pixel, from -1 to w-1. A curve crosses a horizontal pixel pair
-	// (i,j)-(i+1,j) upwards where left is dark and right is bright... starting edges: vertical pairs are found when met.
-	for j := 0; j < h; j++ {
-		row := p.level[j*w : (j+1)*w]
-		prev := false
-		for i := 0; i < w; i++ {
-			b := row[i] >= t && p.valid[j*w+i]
-			if b && !prev && seen[j*w+i]&1 == 0 {
-				// Start between (i-1, j), dark, and (i, j), bright: keeping bright on the left means going down (y falling),
-				// into the cell whose top edge this pair is.
-				if l := p.follow(i-1, j, t, bright, val, seen); l != nil && l.areaMM2 >= minAreaMM2 {
-					out = append(out, l)
-				}
+	starts := t.starts[t.first[k]:t.first[k+1]]
+	for _, c := range starts {
+		if !s.seen[c] {
+			if l := t.follow(int(c), k, minAreaMM2, s); l != nil {
+				out = append(out, l)
 			}
-			prev = b
 		}
+	}
+	for _, c := range starts {
+		s.seen[c] = false
 	}
 	return out
 }
 
-// follow walks the curve that crosses the pixel pair (i0, j0), (i0+1, j0), dark then bright.
-func (p *plan) follow(i0, j0 int, t float32, bright func(i, j int) bool, val func(i, j int) float32, seen []uint8) *loop {
-	l := &loop{level: t}
-	// State: the dark pixel (di, dj) and the bright pixel (bi, bj) of the pair being crossed. The curve moves with
-	// bright on its left: the two pixels ahead decide where it goes.
-	di, dj, bi, bj := i0, j0, i0+1, j0
-	maxSteps := 4 * (p.w + p.h) * 40
-	for n := 0; ; n++ {
-		if n > maxSteps {
+// follow walks the curve of level k that passes between cell start and its dark left neighbour. It returns nil for a curve
+// round less than minAreaMM2.
+func (t *terraces) follow(start, k int, minAreaMM2 float64, s *walk) *loop {
+	level := t.lo + (float32(k)+0.5)*levelSpacing
+	l := &loop{level: level}
+	s.pts = s.pts[:0]
+	// The pair being crossed: bright cell (i, j), also c, and the dark one at (rx, ry), also r, from it. Right of travel is
+	// dark, so travel is that turned anticlockwise by 90°.
+	c, i, j := start, start%t.stride-1, start/t.stride-1
+	rx, ry, r := -1, 0, -1
+	maxSteps := 4 * (t.w + t.h) * 40
+	for {
+		if len(s.pts) > maxSteps {
 			return nil
 		}
-		a, b := val(di, dj), val(bi, bj)
-		f := float64((t - a) / (b - a))
-		x, y := float64(di)+f*float64(bi-di), float64(dj)+f*float64(bj-dj)
-		l.pts = append(l.pts, geom.PointMM{X: p.lo.X + x*p.stepMM, Y: p.lo.Y + y*p.stepMM})
-		if a < t-500 {
+		dark := level - 1e3 // the outside counts as dark, with the curve close to the last pixel inside
+		if x, y := i+rx, j+ry; t.above[c+r] > 0 || x >= 0 && y >= 0 && x < t.w && y < t.h && t.valid[y*t.w+x] {
+			dark = t.level[y*t.w+x]
+		} else {
 			l.cut = true
 		}
-		if dj == bj && bi == di+1 {
-			seen[bj*p.w+bi] |= 1
+		f := float64((level - dark) / (t.level[j*t.w+i] - dark))
+		// From dark to bright, as f runs.
+		x, y := float64(i+rx)-f*float64(rx), float64(j+ry)-f*float64(ry)
+		s.pts = append(s.pts, geom.PointMM{X: t.plan.lo.X + x*t.stepMM, Y: t.plan.lo.Y + y*t.stepMM})
+		if r == -1 {
+			s.seen[c] = true
 		}
-		// Ahead: with bright on the left of the travel direction, direction = (dark - bright) turned by +90° ... the
-		// vector from bright to dark points right of travel, so travel = that vector turned anticlockwise by 90°.
-		rx, ry := di-bi, dj-bj
+		// The two cells ahead decide where the curve goes.
 		tx, ty := -ry, rx
-		db := bright(di+tx, dj+ty)
-		bb := bright(bi+tx, bj+ty)
+		ahead := ty*t.stride + tx
 		switch {
-		case !bb: // the pixel ahead on the bright side is dark: turn left
-			di, dj = bi+tx, bj+ty
-		case db: // both ahead bright: turn right
-			bi, bj = di+tx, dj+ty
+		case int(t.above[c+ahead]) <= k: // the one on the bright side is dark: turn left
+			rx, ry, r = tx, ty, ahead
+		case int(t.above[c+r+ahead]) > k: // both are bright: turn right
+			i, j, c = i+rx+tx, j+ry+ty, c+r+ahead
+			rx, ry, r = -tx, -ty, -ahead
 		default: // straight on
-			di, dj, bi, bj = di+tx, dj+ty, bi+tx, bj+ty
+			i, j, c = i+tx, j+ty, c+ahead
 		}
-		if di == i0 && dj == j0 && bi == i0+1 && bj == j0 {
+		if c == start && r == -1 {
 			break
 		}
 	}
-	area := signedArea(l.pts)
+	area := signedArea(s.pts)
 	l.darkInside = area < 0
 	l.areaMM2 = math.Abs(area)
+	if l.areaMM2 < minAreaMM2 {
+		return nil
+	}
+	l.pts = slices.Clone(s.pts)
 	if l.darkInside {
-		reverse(l.pts)
+		slices.Reverse(l.pts)
 	}
 	l.lo, l.hi = bounds(l.pts)
 	return l
@@ -127,12 +174,6 @@ func signedArea(pts []geom.PointMM) float64 {
 		q = r
 	}
 	return s / 2
-}
-
-func reverse(pts []geom.PointMM) {
-	for i, j := 0, len(pts)-1; i < j; i, j = i+1, j-1 {
-		pts[i], pts[j] = pts[j], pts[i]
-	}
 }
 
 func bounds(pts []geom.PointMM) (lo, hi geom.PointMM) {
