@@ -57,8 +57,7 @@ type solver struct {
 	tags    []tagReading
 	fit     *fitted
 	problem *problem
-	levels  levels     // black and white as the tags show them
-	edges   profileSum // all edges of all tags, by distance
+	levels  levels // black and white as the tags show them
 }
 
 func (s *solver) fail(err error, strips []int, try, what string, args ...any) error {
@@ -164,7 +163,6 @@ func (s *solver) remeasure(m *measurer) {
 	v := s.fit.model.view()
 	old := s.tags
 	s.tags = nil
-	s.edges = profileSum{}
 	for k, number := range s.fit.model.numbers {
 		var sums [strip.TagsPer][2]profileSum
 		var known [strip.TagsPer]*tagReading
@@ -172,8 +170,6 @@ func (s *solver) remeasure(m *measurer) {
 			if t := &old[i]; t.strip == number {
 				known[t.tag] = t
 				m.shapes(t, v.tagTo(k, t.tag), &sums[t.tag])
-				s.edges.merge(&sums[t.tag][0])
-				s.edges.merge(&sums[t.tag][1])
 			}
 		}
 		for tag := range strip.TagsPer {
@@ -336,7 +332,7 @@ func (s *solver) lookAround(ctx context.Context) error {
 func (s *solver) solution() *Solution {
 	m := s.fit.model
 	v := m.view()
-	out := &Solution{edges: s.edges, Camera: v.camera, RMSPx: s.fit.rmsPx, PrintedScale: [2]float64{m.scaleX, m.scaleY}, Tone: s.photo.Tone}
+	out := &Solution{Camera: v.camera, RMSPx: s.fit.rmsPx, PrintedScale: [2]float64{m.scaleX, m.scaleY}, Tone: s.photo.Tone}
 	if m.scan {
 		out.ScanDPI = m.scanDPI()
 	} else {
