@@ -13,7 +13,7 @@ const (
 	minContrast  = 8    // grey levels across an edge
 	minHoleMM    = 3.0  // diameter: M3 clearance is 3.2 mm (ISO 273, fine 3.2)
 	maxHoleMM    = 25.0 // diameter: common practice, no source: M16 and its spot face are under this
-	wideMM       = 2.2  // how far to either side of an edge the contrast must last; a scribed or felt-pen line is thinner
+	wideMM       = 1.3  // how far to either side of an edge the contrast must last; a scribed or felt-pen line is thinner
 	weakest      = 0.15 // share of a curve's length that may have less contrast than minContrast
 	minSolidity  = 0.72 // area over that of the convex hull; a kidney-shaped port has about 0.8
 )
@@ -33,7 +33,7 @@ func (p *plan) candidates(skip func(geom.PointMM) bool) []*loop {
 				continue
 			}
 			p.judge(l)
-			if l.contrast >= minContrast && l.wide >= minContrast {
+			if l.contrast >= minContrast {
 				kept = append(kept, l)
 			}
 		}

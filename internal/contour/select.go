@@ -17,7 +17,7 @@ type openings struct {
 
 // sortOut tells ports, holes and the part's own edge apart.
 func sortOut(cands []*loop) openings {
-	cands = dropLines(cands)
+	cands = slices.DeleteFunc(dropLines(cands), func(l *loop) bool { return l.wide < minContrast })
 	inside := make([][]int, len(cands)) // direct and indirect contents
 	for i, a := range cands {
 		for j, b := range cands {
@@ -74,17 +74,16 @@ func dropLines(cands []*loop) []*loop {
 	const lineMM = 3.0
 	drop := make([]bool, len(cands))
 	for i, a := range cands {
-		for j, b := range cands {
+		for _, b := range cands {
 			if a.darkInside == b.darkInside || !encloses(a, b) {
 				continue
 			}
 			gap := (a.areaMM2 - b.areaMM2) / (0.5 * (a.perimeter + b.perimeter))
 			if gap > 0 && gap < lineMM && boxesAgree(a, b, 2*lineMM) {
-				// A bright or dark line: the outer edge belongs to the line. The inner edge is an opening's only if what is
-				// inside differs from what is outside, which the wide contrast has judged already where the line is thinner
-				// than wideMM; a wider one is left for the profile to settle.
+				// The outer edge belongs to the line. The inner one is an opening's only if what is inside differs from what is
+				// outside, which the wide contrast judges where the line is thinner than wideMM; a wider one is left for the
+				// profile to settle.
 				drop[i] = true
-				_ = j
 			}
 		}
 	}
