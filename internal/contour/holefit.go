@@ -263,14 +263,22 @@ func (h *holeBand) sumOver(i int, a, b float64) (float64, float64) {
 type levels struct {
 	sse  float64
 	cost float64 // minus the log likelihood, the levels marginalised
-	// Level of the face, step at its edge, step at the second circle, and what comes behind that: in a thick part a rise or fall
-	// over rampMM, in a gasket the shadow on the bench as a parabola.
+	// Level of the face at its edge, step there, step at the second circle; what comes behind that: in a thick part a rise or fall
+	// over rampMM, in a gasket the shadow on the bench as a parabola; and the slope of the face, up to its edge or up to the
+	// second circle.
 	x  [levelCols]float64
 	as look
 }
 
-// fitSector fits the levels of sector k with the edges of its rays at s1 + shift and s2 + shift.
+// fitSector fits the levels of sector k with the edges of its rays at s1 + shift and s2 + shift, the ground between them looking
+// as given.
 func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) levels {
+	n := h.sums(k, s1, s2, shift)
+	return h.solve(k, &n, as)
+}
+
+// sums adds up the normal equations of sector k with the edges of its rays at s1 + shift and s2 + shift.
+func (h *holeBand) sums(k int, s1, s2 []float64, shift float64) normal {
 	lo, hi := k*h.rays, (k+1)*h.rays
 	two := false
 	var outer, between, inner, nOuter, nBetween, nInner float64
@@ -297,12 +305,14 @@ func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) le
 	if inner > between {
 		t2 = &h.shape.rise
 	}
-	var ata normal
+	var ata equations
 	var yy float64
 	inv := 1 / h.pxMM
 	weight := h.weight[k*h.n : (k+1)*h.n]
 	var n02, n12, n22, n2y float64 // of the second step, for one sector
 	var n01, n11, n1y float64
+	var g0, g1, g2, gg, gy float64 // of the slope of the face, up to its edge
+	var k0, k1, k2, kk, ky float64 // and up to the second circle
 	for i := lo; i < hi; i++ {
 		a, b := s1[i]+shift, s2[i]+shift
 		row := h.band.row(i)
@@ -314,6 +324,10 @@ func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) le
 		// Outside the reach of the edges every column is simple: nothing but face without, and steps taken in full within.
 		j0 := min(max(int(math.Ceil(h.index(a-shapeReach*h.pxMM))), 0), h.n)
 		j1 := min(max(int(math.Ceil(h.index(b+shapeReach*h.pxMM))), j0), h.n)
+		face := c[j0].from(a)
+		g0, gg, gy = g0+face.ws, gg+face.ws2, gy+face.ys
+		face = c[j0].from(b)
+		k0, kk, ky = k0+face.ws, kk+face.ws2, ky+face.ys
 		for j := j0; j < j1; j++ {
 			y, w := float64(row[j]), weight[j]
 			s := h.s0 + float64(j)*h.ds
@@ -331,7 +345,22 @@ func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) le
 				n22 += c2 * w2
 				n2y += w2 * y
 			}
-			if s > b {
+			if s < a {
+				wg := w * (s - a)
+				g0 += wg
+				g1 += c1 * wg
+				g2 += c2 * wg
+				gg += (s - a) * wg
+				gy += wg * y
+			}
+			if s < b {
+				wk := w * (s - b)
+				k0 += wk
+				k1 += c1 * wk
+				k2 += c2 * wk
+				kk += (s - b) * wk
+				ky += wk * y
+			} else {
 				r := s - b
 				if !h.wall {
 					r = min(r/rampMM, 1)
@@ -382,44 +411,107 @@ func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) le
 	}
 	ata[0][1], ata[1][1], ata[1][levelCols] = n01, n11, n1y
 	ata[0][2], ata[1][2], ata[2][2], ata[2][levelCols] = n02, n12, n22, n2y
-	if !two {
-		return h.solve(k, &ata, yy, free, false)
-	}
-	if as != anyLook {
-		return h.solve(k, &ata, yy, as, true)
-	}
-	best := h.solve(k, &ata, yy, free, true)
-	best.cost -= math.Log(1 - priorLikeFace - priorLikeBehind)
-	if l := h.solve(k, &ata, yy, likeFace, true); l.cost-math.Log(priorLikeFace) < best.cost {
-		l.cost -= math.Log(priorLikeFace)
-		best = l
-	}
-	if l := h.solve(k, &ata, yy, likeBehind, true); l.cost-math.Log(priorLikeBehind) < best.cost {
-		l.cost -= math.Log(priorLikeBehind)
-		best = l
-	}
-	return best
+	ata[0][5], ata[1][5], ata[2][5], ata[5][5], ata[5][levelCols] = g0, g1, g2, gg, gy
+	ata[0][6], ata[1][6], ata[2][6], ata[6][6], ata[6][levelCols] = k0, k1, k2, kk, ky
+	return normal{ata, yy, two}
 }
 
 // look is what the ground between the two circles looks like in a sector.
 type look int
 
 const (
-	anyLook    look = iota // whichever of the others fits best
-	free                   // any brightness
-	likeFace               // hardly a step at the face's edge
-	likeBehind             // hardly a step at the second circle
+	free       look = iota // any brightness
+	likeFace               // no step at the face's edge
+	likeBehind             // no step at the second circle
+	looks
 )
 
-// How often the ground between the circles is expected to look like the face in a sector, how often like what is behind it.
-const (
-	priorLikeFace   = 0.5
-	priorLikeBehind = 0.15
+// Chances of the looks in one sector, and of a sector's look being its neighbour's: light turns gradually round a chamfer, so that it
+// stands out, or does not, over a stretch. What stands out in one sector alone is rather a mark on the face.
+var (
+	lookPrice  = [looks]float64{-math.Log(0.35), -math.Log(0.5), -math.Log(0.15)}
+	staysPrice = -math.Log(0.8)
+	turnsPrice = -math.Log(0.1)
 )
+
+// all fits every sector's levels, and chooses the looks of all sectors together. It returns them with their cost.
+func (h *holeBand) all(t twin, s1, s2 []float64) ([]levels, float64) {
+	h.edges(t, s1, s2)
+	options := make([][looks]levels, h.sectors)
+	for k := range options {
+		n := h.sums(k, s1, s2, 0)
+		options[k][free] = h.solve(k, &n, free)
+		if !n.two {
+			options[k][likeFace], options[k][likeBehind] = options[k][free], options[k][free]
+			continue
+		}
+		options[k][likeFace] = h.solve(k, &n, likeFace)
+		options[k][likeBehind] = h.solve(k, &n, likeBehind)
+	}
+	price := func(a, b look) float64 {
+		if a == b {
+			return staysPrice
+		}
+		return turnsPrice
+	}
+	best := math.Inf(1)
+	chosen := make([]look, h.sectors)
+	from := make([][looks]look, h.sectors)
+	// Once for every look of the first sector, so that the chain closes on it.
+	for first := range looks {
+		var cost [looks]float64
+		for l := range looks {
+			cost[l] = math.Inf(1)
+		}
+		cost[first] = options[0][first].cost + lookPrice[first]
+		for k := 1; k < h.sectors; k++ {
+			var next [looks]float64
+			for b := range looks {
+				least := math.Inf(1)
+				for a := range looks {
+					if c := cost[a] + price(a, b); c < least {
+						least, from[k][b] = c, a
+					}
+				}
+				next[b] = least + options[k][b].cost
+			}
+			cost = next
+		}
+		for last := range looks {
+			if c := cost[last] + price(last, first); c < best {
+				best = c
+				l := last
+				for k := h.sectors - 1; k >= 0; k-- {
+					chosen[k] = l
+					l = from[k][l]
+				}
+			}
+		}
+	}
+	out := make([]levels, h.sectors)
+	shown := t.depth == 0
+	for k, l := range chosen {
+		out[k] = options[k][l]
+		shown = shown || l != likeFace
+	}
+	if t.depth == 0 {
+		best = 0
+		for _, l := range out {
+			best += l.cost
+		}
+	}
+	if !shown {
+		best += unseen
+	}
+	return out, best
+}
+
+// unseen is the price, log likelihood, of a chamfer that looks like the face all the way round: one in fifty might (a guess).
+const unseen = 4
 
 // solve fits the levels to the sums over sector k.
-func (h *holeBand) solve(k int, sums *normal, yy float64, as look, two bool) levels {
-	ata := *sums
+func (h *holeBand) solve(k int, sums *normal, as look) levels {
+	ata, yy, two := sums.ata, sums.yy, sums.two
 	var add, prices float64
 	lv, sp := h.level[k], h.spread[k]
 	prior := func(col int, mean, sigma float64) {
@@ -430,18 +522,25 @@ func (h *holeBand) solve(k int, sums *normal, yy float64, as look, two bool) lev
 		add += w * mean * mean
 	}
 	large := lv + sp
+	cols := [levelCols]bool{0: true, 1: true, 2: two, 3: true, 4: h.wall}
+	// Ground that looks like the face goes on like the face.
+	slope := 5
+	if two && as == likeFace {
+		slope = 6
+	}
+	cols[slope] = true
+	prior(slope, 0, sp+0.02*lv)
 	prior(0, lv, lv)
 	switch {
-	case as == likeFace:
-		prior(1, 0, h.patchy+0.01*lv+0.001)
+	case two && as == likeFace:
+		cols[1] = false
 	case two && h.wall:
 		prior(1, -0.3*lv, 0.4*lv+sp)
 	default:
 		prior(1, 0, large)
 	}
-	cols := [levelCols]bool{0: true, 1: true, 2: two, 3: true, 4: h.wall}
 	if two && as == likeBehind {
-		prior(2, 0, 0.03*lv+0.002)
+		cols[2] = false
 	} else if two {
 		prior(2, 0, large)
 	}
@@ -465,13 +564,20 @@ func (h *holeBand) solve(k int, sums *normal, yy float64, as look, two bool) lev
 }
 
 // levelCols is the number of levels fitted to a sector.
-const levelCols = 5
+const levelCols = 7
 
-// normal holds normal equations: the upper triangle, and the right side in the last column.
-type normal [levelCols][levelCols + 1]float64
+// normal is what a sector's samples add up to.
+type normal struct {
+	ata equations
+	yy  float64
+	two bool // there is ground between the circles
+}
+
+// equations are normal equations: the upper triangle, and the right side in the last column.
+type equations [levelCols][levelCols + 1]float64
 
 // solve solves for the columns wanted by Cholesky and returns the logarithm of the determinant with it.
-func (m *normal) solve(wanted [levelCols]bool) (x [levelCols]float64, logDet float64, ok bool) {
+func (m *equations) solve(wanted [levelCols]bool) (x [levelCols]float64, logDet float64, ok bool) {
 	var idx [levelCols]int
 	n := 0
 	for i, w := range wanted {
@@ -531,28 +637,16 @@ func (h *holeBand) cost(sse float64) float64 {
 // total is the cost of all sectors.
 func (h *holeBand) total(t twin) float64 {
 	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
-	h.edges(t, s1, s2)
-	var sum float64
-	shown := t.depth == 0
-	for k := range h.sectors {
-		f := h.fitSector(k, s1, s2, 0, anyLook)
-		sum += f.cost
-		shown = shown || f.as != likeFace
-	}
-	if !shown {
-		sum += unseen
-	}
-	return sum
+	_, cost := h.all(t, s1, s2)
+	return cost
 }
-
-// unseen is the price, log likelihood, of a chamfer that looks like the face all the way round: one in fifty might (a guess).
-const unseen = 4
 
 // twinFit is the best place of the circles at one depth.
 type twinFit struct {
 	twin
-	cost float64
-	cov  [3][3]float64 // of b and r, mm²
+	cost  float64
+	costs []float64     // of the sectors
+	cov   [3][3]float64 // of b and r, mm²
 	// excess is how much larger the variance of the places is by the sectors' scatter than by the noise assumed.
 	excess float64
 }
@@ -560,7 +654,7 @@ type twinFit struct {
 // settle moves the circles, at their depth, to the least cost by Newton's method, the levels eliminated.
 func (h *holeBand) settle(t twin, rounds int) twinFit {
 	step := 0.35 * h.pxMM * math.Max(h.shape.sigmaPx, 0.5)
-	grads := make([][3]float64, h.sectors)
+	grads, costs := make([][3]float64, h.sectors), make([]float64, h.sectors)
 	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
 	n := float64(h.n * h.rays)
 	var hess [3][3]float64
@@ -568,14 +662,11 @@ func (h *holeBand) settle(t twin, rounds int) twinFit {
 	for round := 0; ; round++ {
 		hess = [3][3]float64{}
 		var g [3]float64
-		total = 0
-		shown := t.depth == 0
-		h.edges(t, s1, s2)
-		for k := range h.sectors {
-			f := h.fitSector(k, s1, s2, 0, anyLook)
+		var fits []levels
+		fits, total = h.all(t, s1, s2)
+		for k, f := range fits {
 			fm, fp := h.fitSector(k, s1, s2, -step, f.as), h.fitSector(k, s1, s2, step, f.as)
-			total += f.cost
-			shown = shown || f.as != likeFace
+			costs[k] = f.cost
 			w := 0.5 * news / (f.sse/n + fair)
 			d1 := w * (fp.sse - fm.sse) / (2 * step)
 			d2 := math.Max(0, w*(fp.sse-2*f.sse+fm.sse)/(step*step))
@@ -596,9 +687,6 @@ func (h *holeBand) settle(t twin, rounds int) twinFit {
 					hess[p][q] += d2 * j[p] * j[q]
 				}
 			}
-		}
-		if !shown {
-			total += unseen
 		}
 		if round == rounds {
 			break
@@ -631,7 +719,7 @@ func (h *holeBand) settle(t twin, rounds int) twinFit {
 			rounds = round + 1
 		}
 	}
-	out := twinFit{twin: t, cost: total}
+	out := twinFit{twin: t, cost: total, costs: costs}
 	inv, ok := invert3(hess)
 	if !ok {
 		for p := range 3 {

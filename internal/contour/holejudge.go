@@ -44,6 +44,10 @@ func (v *Survey) accept(f *holeFit) *face.Hole {
 	sigma2 := spread + (cov[0][0]+cov[1][1])/2
 	if !v.thin {
 		d := h.lean.Norm() * depthStep / 4
+		if f.at[k].depth == 0 {
+			// A broken edge too narrow to be seen puts what is measured that much below the face: every second one has it, say.
+			d = h.lean.Norm() * leastChamferPx / math.Sqrt(12) / 2 * px
+		}
 		sigma2 += d * d / 2
 	}
 	// What is left of tone curve and lens; and next to a gasket's edge the shadow has a shape of its own (ray-traced photos: 0.1 px
@@ -87,13 +91,12 @@ func (h *holeBand) judge(t twin) judgement {
 	const likelier = 5.0
 	near := math.Max(0.1, 0.7*h.pxMM)
 	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
-	h.edges(t, s1, s2)
+	fits, _ := h.all(t, s1, s2)
 	step := 0.35 * h.pxMM * math.Max(h.shape.sigmaPx, 0.5)
 	var j judgement
 	var off2 float64
 	var dark []float64
-	for k := range h.sectors {
-		f := h.fitSector(k, s1, s2, 0, anyLook)
+	for k, f := range fits {
 		dark = append(dark, (f.x[0]+f.x[1]+f.x[2])/(f.x[0]+1e-6))
 		if h.plain(k)-f.cost < likelier {
 			continue

@@ -182,8 +182,11 @@ func (h *holeBand) places(near []twin, depth float64) []twin {
 // apart is how far two places of circles are from each other, mm.
 func (t twin) apart(o twin) float64 { return t.b.Dist(o.b) + math.Abs(t.r-o.r) }
 
-// hopeless is how much more than the best a place may cost, log likelihood, to be fitted at all: fitting gains some tens where
-// edges are clear.
+// leastChamferPx is the narrowest chamfer that can be told from the blur of a sharp edge.
+const leastChamferPx = 1.5
+
+// hopeless is how much more than the best a second place at one depth may cost, log likelihood, to be fitted too: fitting gains
+// some tens where edges are clear.
 const hopeless = 80
 
 // depths fits the circles at every depth where they may be, a few times where there are a few places.
@@ -193,6 +196,9 @@ func (h *holeBand) depths(near []twin) []twinFit {
 	start := make([][]twinFit, n)
 	least := math.Inf(1)
 	for k := range at {
+		if k > 0 && float64(k)*depthStep < leastChamferPx*h.pxMM {
+			continue
+		}
 		for _, t := range h.places(near, float64(k)*depthStep) {
 			c := h.total(t)
 			start[k] = append(start[k], twinFit{twin: t, cost: c})
@@ -200,12 +206,16 @@ func (h *holeBand) depths(near []twin) []twinFit {
 		}
 	}
 	for k := range at {
-		for _, s := range start[k] {
-			if s.cost < least+hopeless {
-				f := h.settle(s.twin, 3)
-				at[k] = addFit(at[k], f)
-				least = math.Min(least, f.cost)
+		sort.Slice(start[k], func(i, j int) bool { return start[k][i].cost < start[k][j].cost })
+		for i, s := range start[k] {
+			if i == 0 || s.cost < least+hopeless {
+				at[k] = addFit(at[k], h.settle(s.twin, 3))
 			}
+		}
+	}
+	for _, fits := range at {
+		for _, f := range fits {
+			least = math.Min(least, f.cost)
 		}
 	}
 	// A fit may have stopped at a poor place where its neighbour found a good one.
@@ -216,6 +226,9 @@ func (h *holeBand) depths(near []twin) []twinFit {
 		for _, f := range at[from][:min(2, len(at[from]))] {
 			t := f.twin
 			t.depth = float64(k) * depthStep
+			if k > 0 && t.depth < leastChamferPx*h.pxMM {
+				continue
+			}
 			known := slices.ContainsFunc(at[k], func(g twinFit) bool { return g.apart(t) < 0.06 })
 			if !known && h.total(t) < least+hopeless {
 				at[k] = addFit(at[k], h.settle(t, 3))

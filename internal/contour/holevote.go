@@ -54,9 +54,10 @@ func (f *holeFit) bore(k int) float64 {
 
 // alone returns the probabilities of the depths by the hole's own evidence.
 func (f *holeFit) alone() []float64 {
+	cost := f.robust()
 	best := 0
-	for k, a := range f.at {
-		if a.cost < f.at[best].cost {
+	for k, c := range cost {
+		if c < cost[best] {
 			best = k
 		}
 	}
@@ -66,13 +67,35 @@ func (f *holeFit) alone() []float64 {
 	p := make([]float64, len(f.at))
 	var sum float64
 	for k, a := range f.at {
-		p[k] = depthPrior(a.depth) * math.Exp(sober*(f.at[best].cost-a.cost))
+		p[k] = depthPrior(a.depth) * math.Exp(sober*(cost[best]-cost[k]))
 		sum += p[k]
 	}
 	for k := range p {
 		p[k] /= sum
 	}
 	return p
+}
+
+// robust returns the costs of the fits with what a sector may say against one of them limited: a bright band of milling that runs
+// across a few sectors is no chamfer, however well one fits it.
+func (f *holeFit) robust() []float64 {
+	// The odds of a sector that is not what the model thinks, log: one in four hundred of the likelihood.
+	const most = 4.0
+	least := slices.Clone(f.at[0].costs)
+	for _, a := range f.at {
+		for k, c := range a.costs {
+			least[k] = math.Min(least[k], c)
+		}
+	}
+	out := make([]float64, len(f.at))
+	for i, a := range f.at {
+		for k, c := range a.costs {
+			out[i] -= math.Log(math.Exp(least[k]-c) + math.Exp(-most))
+			a.cost -= c
+		}
+		out[i] += a.cost // what is left of it is the price of its looks
+	}
+	return out
 }
 
 // depthPrior is how likely a depth is before looking, up to a factor: many holes have no chamfer, wide ones are rare (common
@@ -92,8 +115,8 @@ func voteBench(fits []*holeFit) {
 		d := float64(k - n/2)
 		logp[k] = -d * d / 2
 		for _, f := range fits {
-			if f.h.isHole(f.h.judge(f.at[n/2].twin)) {
-				logp[k] -= 0.5 / math.Max(1, f.at[n/2].excess) * (f.at[k].cost - f.at[n/2].cost)
+			if cost := f.robust(); f.h.isHole(f.h.judge(f.at[n/2].twin)) {
+				logp[k] -= 0.5 / math.Max(1, f.at[n/2].excess) * (cost[k] - cost[n/2])
 			}
 		}
 	}
