@@ -9,6 +9,7 @@ import (
 )
 
 const (
+	stripLoopMM2 = 8000 // a curve about a strip's middle and smaller than this is the strip's own, 190 x 28 mm with its shadow
 	levelSpacing = 4    // grey levels between two level curves; the faintest edge looked for is twice that
 	minContrast  = 8    // grey levels across an edge
 	minHoleMM    = 3.0  // diameter: M3 clearance is 3.2 mm (ISO 273, fine 3.2)
@@ -29,7 +30,7 @@ func (p *plan) candidates(skip func(geom.PointMM) bool) []*loop {
 	parallelItemsWith(n, func(k int, w *walk) {
 		var kept []*loop
 		for _, l := range t.loops(k, minArea, w) {
-			if skip(mid(l.lo, l.hi)) && l.areaMM2 < 6000 {
+			if skip(mid(l.lo, l.hi)) && l.areaMM2 < stripLoopMM2 {
 				continue
 			}
 			p.judge(l)

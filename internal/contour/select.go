@@ -36,7 +36,7 @@ func sortOut(cands []*loop) openings {
 	for _, chain := range chains(cands, isPart) {
 		l := outermostSound(chain)
 		switch {
-		case l.cut:
+		case l.cut || l.holdsStrip:
 		case solidity(l) >= minSolidity:
 			open = append(open, l)
 		case l.darkInside && l.lo.Dist(l.hi) < 1.5*maxHoleMM:

@@ -54,15 +54,20 @@ func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	v.open = sortOut(pl.candidates(v.s.onStrip(sol.StripQuadsPx)))
+	cands := pl.candidates(v.s.onStrip(sol.StripQuadsPx))
+	for _, l := range cands {
+		l.holdsStrip = slices.ContainsFunc(sol.StripQuadsPx, func(q [4]geom.PointPx) bool {
+			return contains(l.pts, mid(v.s.face(q[0]), v.s.face(q[2])))
+		})
+	}
+	v.open = sortOut(cands)
 	v.thin = opt.HeightMM > 0.1 && opt.HeightMM <= maxGasketMM && sol.Camera.Scan == nil
 	v.measureHoles()
 	v.dropOutliers()
 	return v, ctx.Err()
 }
 
-// dropOutliers drops ports that hold a strip, and ports that lie far from where the rest is: bolts stand round the ports that
-// they close.
+// dropOutliers drops ports that lie far from where the rest is: bolts stand round the ports that they close.
 func (v *Survey) dropOutliers() {
 	// How far a port's middle may lie outside the polygon of the holes and the other ports, also in its own sizes, where bolts were
 	// not found; common practice, no source.
@@ -70,9 +75,6 @@ func (v *Survey) dropOutliers() {
 	ports := v.open.ports
 	v.open.ports = nil
 	for i, l := range ports {
-		holdsStrip := slices.ContainsFunc(v.sol.StripQuadsPx, func(q [4]geom.PointPx) bool {
-			return contains(l.pts, v.s.face(q[0])) || contains(l.pts, v.s.face(q[2]))
-		})
 		var rest []geom.PointMM
 		for _, h := range v.holes {
 			rest = append(rest, h.Centre)
@@ -82,7 +84,7 @@ func (v *Survey) dropOutliers() {
 				rest = append(rest, centroid(o.pts))
 			}
 		}
-		if !holdsStrip && (len(v.holes) < 4 || beyondMM(convexHull(rest), centroid(l.pts)) < math.Min(overhangSizes*math.Sqrt(l.areaMM2), overhangMM)) {
+		if len(v.holes) < 4 || beyondMM(convexHull(rest), centroid(l.pts)) < math.Min(overhangSizes*math.Sqrt(l.areaMM2), overhangMM) {
 			v.open.ports = append(v.open.ports, l)
 		}
 	}
