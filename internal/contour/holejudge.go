@@ -56,6 +56,8 @@ func (v *Survey) accept(f *holeFit) *face.Hole {
 	if v.thin {
 		bias = 0.1 * px
 	}
+	// Where the sectors contradict each other more than their noise allows, the model lacks something.
+	bias *= math.Max(1, f.at[k].excess)
 	j := h.judge(f.at[k].twin)
 	if !h.isHole(j) || 2*r < minHoleMM {
 		return nil
