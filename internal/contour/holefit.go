@@ -35,7 +35,6 @@ type holeBand struct {
 	rays    int       // in a sector
 	level   []float64 // of the face beside each sector
 	spread  []float64
-	patchy  float64 // standard deviation of the face's brightness from patch to patch
 }
 
 const (
@@ -79,7 +78,6 @@ func (s *surface) holeBand(centre geom.PointMM, radius, inMM, outMM float64, wal
 		h.spread = append(h.spread, spread[k*h.rays+h.rays/2])
 	}
 	h.weigh()
-	h.patchy = h.texture()
 	return h
 }
 
@@ -151,25 +149,6 @@ func (m moments) from(b float64) moments {
 		ws3: m.ws3 + b*(-3*m.ws2+b*(3*m.ws-b*m.w)), ws4: m.ws4 + b*(-4*m.ws3+b*(6*m.ws2+b*(-4*m.ws+b*m.w))),
 		y: m.y, ys: m.ys - b*m.y, ys2: m.ys2 + b*(-2*m.ys+b*m.y), yy: m.yy,
 	}
-}
-
-// texture returns the standard deviation of the mean brightness of a patch of face as large as a sector's stretch of
-// chamfer, from how much neighbouring patches differ.
-func (h *holeBand) texture() float64 {
-	k := min(int(0.6/h.ds), h.n/2)
-	var d2 []float64
-	for c := range h.sectors {
-		var d float64
-		for a := c * h.rays; a < (c+1)*h.rays; a++ {
-			row := h.band.row(a)
-			for j := range k {
-				d += float64(row[j]-row[k+j]) / float64(k*h.rays)
-			}
-		}
-		d2 = append(d2, d*d)
-	}
-	// The median of the square of a standard normal variable is 0.455.
-	return math.Sqrt(quantile(d2, 0.5) / 0.455 / 2)
 }
 
 // first returns centre (from the middle) and radius of the face's edge.

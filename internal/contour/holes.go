@@ -1,6 +1,7 @@
 package contour
 
 import (
+	"cmp"
 	"math"
 	"portmatch/internal/face"
 	"slices"
@@ -33,7 +34,8 @@ func (v *Survey) measureHoles() {
 		}
 	}
 	if v.thin {
-		for _, l := range v.open.crescents {
+		strongest := slices.SortedFunc(slices.Values(v.open.crescents), func(a, b *loop) int { return cmp.Compare(b.contrast, a.contrast) })
+		for _, l := range strongest[:min(mostCrescents, len(strongest))] {
 			c, r := around(convexHull(l.pts))
 			places = append(places, place{c, r, crescentSearch})
 		}
@@ -45,7 +47,6 @@ func (v *Survey) measureHoles() {
 		starts[i] = v.startHole(places[i].centre, places[i].radius, places[i].how, shape)
 	})
 	v.holeShape = v.bestShape(starts)
-	evenTexture(starts)
 	parallelItems(len(starts), func(i int) {
 		if starts[i] != nil {
 			fits[i] = v.fitHole(starts[i], v.holeShape)
@@ -115,6 +116,9 @@ var coarseSearch = holeSearch{0.7, 0.5, 0.9}
 // throughSearch is for what is seen of the bench through a gasket's holes, which may be much less than the hole.
 var throughSearch = holeSearch{1, 0.5, 1.3}
 
+// mostCrescents bounds the work where a bench is full of stains.
+const mostCrescents = 16
+
 // crescentSearch is for circles round the shaded side of a hole in a gasket.
 var crescentSearch = holeSearch{1.2, 0.5, 1.3}
 
@@ -178,7 +182,7 @@ func (v *Survey) startHole(centre geom.PointMM, radius float64, how holeSearch, 
 			best = f
 		}
 	}
-	if !v.thin && h.judge(best.twin).dark > brightBore {
+	if j := h.judge(best.twin); j.agree < 0.3 || !v.thin && j.dark > brightBore {
 		return nil
 	}
 	return &holeStart{h, t, best}
@@ -197,22 +201,6 @@ func (h *holeBand) again(s *surface, t []twin) (*holeBand, []twin) {
 		out[i] = x
 	}
 	return b, out
-}
-
-// evenTexture lets no hole's face be taken for less patchy than is usual in the photo: a few patches tell little.
-func evenTexture(starts []*holeStart) {
-	var rel []float64
-	for _, s := range starts {
-		if s != nil {
-			rel = append(rel, s.h.patchy/(quantile(slices.Clone(s.h.level), 0.5)+1e-3))
-		}
-	}
-	usual := quantile(rel, 0.5)
-	for _, s := range starts {
-		if s != nil {
-			s.h.patchy = math.Max(s.h.patchy, usual*quantile(slices.Clone(s.h.level), 0.5))
-		}
-	}
 }
 
 // bestShape chooses the shape of edges in the photo, one for all holes, near what the strips' edges say.
