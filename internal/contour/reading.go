@@ -158,6 +158,34 @@ func (r *edgeReading) compare(other *geom.Index, usualMM float64) {
 	}
 }
 
+// bridge draws the edge along the second opinion, where the fit has none of its own: as far from it as the fit lies where
+// both are sure, for regions put an edge a little to the dark side. What is bridged stays unsure.
+func (r *edgeReading) bridge(other *geom.Index) {
+	var usual []float64
+	for i, p := range r.outline {
+		if r.sure[i] {
+			d, _, _ := other.SignedDistMM(p)
+			usual = append(usual, d)
+		}
+	}
+	if 2*len(usual) < len(r.outline) {
+		return
+	}
+	shift := quantile(usual, 0.5)
+	normals := inwardNormals(r.outline)
+	const probe = 0.05 // mm, to see which way along the normal the distance grows
+	for i, p := range r.outline {
+		if r.sure[i] {
+			continue
+		}
+		d, _, _ := other.SignedDistMM(p)
+		e, _, _ := other.SignedDistMM(p.Add(normals[i].Scale(probe)))
+		if slope := (e - d) / probe; math.Abs(slope) > 0.5 {
+			r.outline[i] = p.Add(normals[i].Scale((shift - d) / slope))
+		}
+	}
+}
+
 // stray marks what lies farther from the coarse curve than an edge can: outward, a wall's width and a contact shadow in a
 // thin part, a lit tunnel wall in a thick one; inward, a bead that the coarse curve has taken for the edge.
 func (r *edgeReading) stray(coarse *geom.Index, m edgeModel) {
@@ -210,7 +238,11 @@ const corrMM = 2.0
 
 // robustAlong smooths readings along the closed curve by local parabolas with Tukey weights, and returns with them the
 // standard uncertainty of the smoothed value, from the scatter of the readings about it.
+//
+// Where readings scatter by more than plainScatterMM, in a contact shadow say, the window widens with the scatter, up to widest
+// times: a bump that is narrower does not show there anyway.
 func robustAlong(raw, sigma []float64, sure []bool, spacing float64) (smooth, uncertainty []float64) {
+	const plainScatterMM, widest = 0.02, 7.0
 	n := len(raw)
 	k := max(3, int(math.Ceil(2.5*smoothMM/spacing)))
 	smooth = medianAlong(raw, k/2)
@@ -225,13 +257,15 @@ func robustAlong(raw, sigma []float64, sure []bool, spacing float64) (smooth, un
 		for i := range raw {
 			var s0, s1, s2, s3, s4, t0, t1, t2 float64
 			cut := 4.685*1.4826*scale[i] + 1e-4
+			width := smoothMM * math.Max(1, math.Min(1.4826*scale[i]/plainScatterMM, widest))
+			k := min(max(3, int(math.Ceil(2.5*width/spacing))), (n-1)/2)
 			for a := -k; a <= k; a++ {
 				j := (i + a + n) % n
 				u := resid[j] / cut
 				if u >= 1 {
 					continue
 				}
-				x := float64(a) * spacing / smoothMM
+				x := float64(a) * spacing / width
 				w := math.Exp(-x*x/2) * (1 - u*u) * (1 - u*u)
 				if !sure[j] {
 					w *= 0.05

@@ -77,6 +77,9 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 		base = resampleClosed(r.outline, b.spacing)
 		base = smoothClosed(base, b.spacing, 0.3)
 	}
+	if m.wallMM > 0 {
+		r.bridge(regions)
+	}
 	r.compare(regions, 0.1+0.3*m.rimMM)
 	return r
 }
