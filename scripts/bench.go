@@ -9,10 +9,12 @@ package main
 
 import (
 	"bytes"
+	"encoding/json"
 	"flag"
 	"fmt"
 	"image"
 	"image/jpeg"
+	"io"
 	"log"
 	"math"
 	"os"
@@ -55,30 +57,60 @@ func main() {
 	check(err)
 	defer os.RemoveAll(dir)
 	fmt.Printf("| pair | match s | cpu s | decode s | match / decode (least to most) | peak memory MB |\n|---|---|---|---|---|---|\n")
+	var stages strings.Builder
 	for _, mp := range strings.Split(*sizes, ",") {
-		pair(dir, mp)
+		pair(dir, mp, &stages)
 	}
-	help(dir)
+	fmt.Printf("\n| pair | stage | s | cpu s | s / decode | allocations | MB allocated |\n|---|---|---|---|---|---|---|\n%s", stages.String())
+	help()
 }
 
-func pair(dir, mp string) {
+func pair(dir, mp string, stages io.Writer) {
 	n, err := strconv.Atoi(mp)
 	check(err)
 	target, work := resized(dir, targetJPEG, n), resized(dir, workJPEG, n)
 	var wall, cpu, bare, ratio, mem []float64
+	var staged [][]timing
+	timings := filepath.Join(dir, "timings.json")
 	for i := range *runs {
 		b := bareDecode(target) + bareDecode(work)
 		job := filepath.Join(dir, fmt.Sprintf("job-%s-%d", mp, i))
-		m := measure(*portmatch, "match", "--target", target, "--target-height", "1.2", "--work", work, "--job", job)
+		m := measure(*portmatch, "match", "--target", target, "--target-height", "1.2", "--work", work, "--job", job, "--timings", timings)
 		wall, cpu, bare = append(wall, m.wall), append(cpu, m.cpu), append(bare, b)
 		ratio, mem = append(ratio, m.wall/b), append(mem, m.maxMB)
 		check(os.RemoveAll(job))
+		data, err := os.ReadFile(timings)
+		check(err)
+		var ts []timing
+		check(json.Unmarshal(data, &ts))
+		staged = append(staged, ts)
 	}
 	fmt.Printf("| 2 x %s MP | %.2f | %.2f | %.3f | **%.1f** (%.1f to %.1f) | %.0f |\n", mp, median(wall), median(cpu), median(bare),
 		median(ratio), slices.Min(ratio), slices.Max(ratio), slices.Max(mem))
+	for k, t := range staged[0] {
+		of := func(get func(timing) float64) float64 {
+			var v []float64
+			for _, ts := range staged {
+				v = append(v, get(ts[k]))
+			}
+			return median(v)
+		}
+		seconds := of(func(t timing) float64 { return t.Seconds })
+		fmt.Fprintf(stages, "| 2 x %s MP | %s | %.2f | %.2f | %.2f | %.0f | %.0f |\n", mp, t.Stage, seconds, of(func(t timing) float64 { return t.CPUSeconds }),
+			seconds/median(bare), of(func(t timing) float64 { return t.Allocs }), of(func(t timing) float64 { return t.AllocMB }))
+	}
 }
 
-func help(dir string) {
+// timing is what portmatch --timings says of a stage.
+type timing struct {
+	Stage      string  `json:"stage"`
+	Seconds    float64 `json:"seconds"`
+	CPUSeconds float64 `json:"cpu_seconds"`
+	Allocs     float64 `json:"allocs"`
+	AllocMB    float64 `json:"alloc_mb"`
+}
+
+func help() {
 	var ms []float64
 	for range *runs {
 		ms = append(ms, 1000*measure(*portmatch, "--help").wall)

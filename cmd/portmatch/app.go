@@ -1,10 +1,13 @@
 package main
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
 	"runtime/pprof"
+	"slices"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -52,8 +55,9 @@ func newApp(stdout, stderr io.Writer) *cli.App {
 // finish gives a command what all of them have: plain words for a bad flag, no bare words, the profile.
 func finish(c *cli.Command) {
 	c.HideHelpCommand = true
-	c.Flags = append(c.Flags, &cli.StringFlag{Name: "cpuprofile", Hidden: true})
-	c.OnUsageError = func(_ *cli.Context, err error, _ bool) error { return flagError(err, c.Flags) }
+	named := slices.Clone(c.Flags)
+	c.Flags = append(c.Flags, &cli.StringFlag{Name: "cpuprofile", Hidden: true}, &cli.StringFlag{Name: "timings", Hidden: true})
+	c.OnUsageError = func(_ *cli.Context, err error, _ bool) error { return flagError(err, named) }
 	action := c.Action
 	c.Action = func(ctx *cli.Context) (err error) {
 		if ctx.Args().Present() {
@@ -71,7 +75,11 @@ func finish(c *cli.Command) {
 			}
 			defer pprof.StopCPUProfile()
 		}
-		return action(ctx)
+		err = action(ctx)
+		if late := (*stageError)(nil); err != nil && errors.As(context.Cause(ctx.Context), &late) {
+			return late
+		}
+		return err
 	}
 }
 

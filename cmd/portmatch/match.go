@@ -74,7 +74,7 @@ func runMatch(c *cli.Context) error {
 		return err
 	}
 	ps.works = workSights(c, set)
-	p := newProgress(c.App.ErrWriter, 4)
+	p := newProgress(c, 4)
 	defer p.done()
 	opts := compareOptions(set)
 	if err := ps.measure(c.Context, opts, p); err != nil {

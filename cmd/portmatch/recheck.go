@@ -60,7 +60,7 @@ func runRecheck(c *cli.Context) error {
 		return err
 	}
 
-	p := newProgress(c.App.ErrWriter, 4)
+	p := newProgress(c, 4)
 	defer p.done()
 	if err := ps.measure(c.Context, opts, p); err != nil {
 		return err

@@ -47,7 +47,7 @@ func statusOf(err error) int {
 		return statusFile
 	case as[*photo.Error](err), as[*photoError](err):
 		return statusPhoto
-	case as[*scalecard.Error](err), as[*contour.Error](err), as[*compare.FaceError](err), as[*disagreement](err):
+	case as[*scalecard.Error](err), as[*contour.Error](err), as[*compare.FaceError](err), as[*disagreement](err), as[*stageError](err):
 		return statusPhoto
 	case as[*compare.MismatchError](err), as[*compare.AmbiguousError](err):
 		return statusParts

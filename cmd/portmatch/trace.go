@@ -42,7 +42,7 @@ func runTrace(c *cli.Context) error {
 	}
 	v := &sight{shot: shot{role: base(path), path: path, heightMM: mm(c, "height"),
 		card: scalecard.Options{DPI: dpi(c, "dpi"), PrintedXMM: mm(c, "printed-x"), PrintedYMM: mm(c, "printed-y")}}}
-	p := newProgress(c.App.ErrWriter, 2)
+	p := newProgress(c, 2)
 	defer p.done()
 	p.stage("reading " + base(path))
 	if err := v.look(c.Context); err != nil {
