@@ -174,6 +174,7 @@ func (r *edgeReading) bridge(other *geom.Index) {
 	shift := quantile(usual, 0.5)
 	normals := inwardNormals(r.outline)
 	const probe = 0.05 // mm, to see which way along the normal the distance grows
+	move := make([]float64, len(r.outline))
 	for i, p := range r.outline {
 		if r.sure[i] {
 			continue
@@ -181,8 +182,12 @@ func (r *edgeReading) bridge(other *geom.Index) {
 		d, _, _ := other.SignedDistMM(p)
 		e, _, _ := other.SignedDistMM(p.Add(normals[i].Scale(probe)))
 		if slope := (e - d) / probe; math.Abs(slope) > 0.5 {
-			r.outline[i] = p.Add(normals[i].Scale((shift - d) / slope))
+			move[i] = (shift - d) / slope
 		}
+	}
+	// Single places that would go their own way do not.
+	for i, v := range medianAlong(move, 5) {
+		r.outline[i] = r.outline[i].Add(normals[i].Scale(v))
 	}
 }
 
