@@ -51,8 +51,10 @@ const (
 
 // playOf returns the play that the fasteners leave. A hole's air is what its diameter has over the fastener's, half of it each
 // way, on either part: a thread has none.
-func (l *laid) playOf(f Fasteners) (*play, string) {
-	pl := &play{}
+//
+// Without play it says why, and whether it is because the parts are fixed against each other.
+func (l *laid) playOf(f Fasteners) (pl *play, why string, fixed bool) {
+	pl = &play{}
 	dowel := map[pair]bool{}
 	if l.on == "dowels" {
 		for _, p := range l.locating {
@@ -60,8 +62,9 @@ func (l *laid) playOf(f Fasteners) (*play, string) {
 		}
 	}
 	if len(dowel) > 0 && f.DowelMM == 0 {
-		return nil, "two dowels fix the parts"
+		return nil, "two dowels fix the parts", true
 	}
+	knownMM := 0.0 // to how much the air in a hole is known, k = 2
 	for _, p := range l.pairs {
 		t, w := l.target.Holes[p.t], l.work.Holes[p.w]
 		d, name := f.StudMM, "stud"
@@ -75,32 +78,35 @@ func (l *laid) playOf(f Fasteners) (*play, string) {
 		// A thread's hole is smaller than what goes in by its pitch, an eighth of the diameter and more; two such holes take
 		// nothing.
 		if max(t.DiameterMM, w.DiameterMM) < d-0.1 {
-			return nil, fmt.Sprintf("a %s of %.1f mm does not go into the hole at (%.0f, %.0f), which is %.2f mm wide at most", name, d, at.X, at.Y, max(t.DiameterMM, w.DiameterMM))
+			return nil, fmt.Sprintf("a %s of %.1f mm does not go into the hole at (%.0f, %.0f), which is %.2f mm wide at most", name, d, at.X, at.Y, max(t.DiameterMM, w.DiameterMM)), false
 		}
 		pl.arm = append(pl.arm, at)
 		pl.off = append(pl.off, l.jobFromTarget.Apply(t.Centre).Sub(at))
 		pl.airMM = append(pl.airMM, max(0, t.DiameterMM-d)/2+max(0, w.DiameterMM-d)/2)
 		pl.centre = pl.centre.Add(at)
+		knownMM = max(knownMM, 2*math.Hypot(math.Hypot(t.SigmaCentreMM, w.SigmaCentreMM), math.Hypot(t.SigmaDiameterMM, w.SigmaDiameterMM)/2))
 	}
 	n := len(pl.arm)
 	if n < 2 {
-		return nil, "fewer than two holes with their fasteners are known; give --stud, and photograph all holes"
+		return nil, "fewer than two holes with their fasteners are known; give --stud, and photograph all holes", false
 	}
 	pl.centre = pl.centre.Scale(1 / float64(n))
 	for i := range pl.arm {
 		pl.arm[i] = pl.arm[i].Sub(pl.centre)
 	}
-	if lack := pl.limits(); lack > 0 {
-		return nil, fmt.Sprintf("the fasteners do not pass through all holes at once: they lack %.2f mm of air", lack)
+	if lack := pl.limits(); lack > knownMM {
+		return nil, fmt.Sprintf("the fasteners do not pass through all holes at once: they lack %.2f mm of air", lack), false
+	} else if lack > 0 {
+		return nil, "the fasteners fit their holes as closely as can be measured and fix the parts", true
 	}
-	return pl, ""
+	return pl, "", false
 }
 
 // floatOf computes the result for joints that were compared into res.
 func (l *laid) floatOf(f Fasteners, cs []*portComparison, res *Result) *FloatResult {
-	pl, why := l.playOf(f)
+	pl, why, fixed := l.playOf(f)
 	if pl == nil {
-		return &FloatResult{Fixed: l.on == "dowels" && f.DowelMM == 0, Why: why, Ports: []FloatPort{}}
+		return &FloatResult{Fixed: fixed, Why: why, Ports: []FloatPort{}}
 	}
 	r := &FloatResult{Ports: []FloatPort{}}
 	for k, g := range []geom.PointMM{{X: 1}, {Y: 1}} {

@@ -84,7 +84,7 @@ func TestFloatAgainstBruteForce(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		pl, _ := l.playOf(opts.Fasteners)
+		pl, _, _ := l.playOf(opts.Fasteners)
 		joints := l.joints()
 		cs := make([]*portComparison, len(joints))
 		few := make([][2][]sample, len(joints))
@@ -178,6 +178,19 @@ func TestFloatSaysWhy(t *testing.T) {
 		t.Fatal(err)
 	}
 	near(t, "play of dowels", res.Float.PlayMM[0], 0.1, 1e-3)
+	// Studs of 8 in holes that were measured a hundredth too far apart, and are known to no better than that.
+	for i := range s.target.Holes {
+		s.target.Holes[i].DiameterMM, s.work.Holes[i].DiameterMM = 8, 8
+		s.work.Holes[i].SigmaCentreMM = 0.01
+	}
+	s.work.Holes[0].Centre.X += 0.01
+	res, err = Match(s.target, s.work, Options{ToleranceMM: 0.25, Fasteners: Fasteners{StudMM: 8, DowelMM: 8}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !res.Float.Fixed || !strings.Contains(res.Float.Why, "as closely as can be measured") {
+		t.Errorf("%+v", res.Float)
+	}
 	// Holes that don't line up at all.
 	for i := range s.target.Holes {
 		s.target.Holes[i].DiameterMM, s.work.Holes[i].DiameterMM = 8, 8.05
