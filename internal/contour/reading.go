@@ -17,6 +17,7 @@ type edgeReading struct {
 	wallMM   []float64 // width of the cut wall seen behind the edge
 	faint    []bool    // the wall hardly differs from the face or from what is behind it
 	hueTells []bool    // see edgeScan
+	bridged  []bool    // drawn where regions see the edge; nil for none
 	apartMM  []float64 // how far a second opinion lies off, beyond what is usual
 	pxMM     float64
 }
@@ -132,6 +133,9 @@ func (e *edgeScan) minimum(i, q int, tau2 float64) (x, sigmaMM float64, ok bool)
 func (r *edgeReading) bias(i int, m edgeModel) float64 {
 	v := math.Hypot(math.Max(0.1*r.pxMM, 0.6*r.slackMM[i]), 0.2*m.rimMM)
 	v = math.Hypot(v, r.apartMM[i])
+	if r.bridged != nil && r.bridged[i] {
+		v = math.Max(v, bridgedMM)
+	}
 	if m.doubt {
 		v = math.Hypot(v, 0.3*m.rimMM)
 	}
@@ -159,7 +163,8 @@ func (r *edgeReading) compare(other *geom.Index, usualMM float64) {
 }
 
 // bridge draws the edge along the second opinion, where the fit has none of its own: as far from it as the fit lies where
-// both are sure, for regions put an edge a little to the dark side. What is bridged stays unsure.
+// both are sure, for regions put an edge a little to the dark side. Where the hue tells face from bench, that is a reading
+// too, if a coarse one; elsewhere what is bridged stays unsure.
 func (r *edgeReading) bridge(other *geom.Index) {
 	var usual []float64
 	for i, p := range r.outline {
@@ -185,9 +190,13 @@ func (r *edgeReading) bridge(other *geom.Index) {
 			move[i] = (shift - d) / slope
 		}
 	}
+	r.bridged = make([]bool, len(r.outline))
 	// Single places that would go their own way do not.
 	for i, v := range medianAlong(move, 5) {
 		r.outline[i] = r.outline[i].Add(normals[i].Scale(v))
+		if !r.sure[i] && r.hueTells != nil && r.hueTells[i] {
+			r.sure[i], r.bridged[i] = true, true
+		}
 	}
 }
 
@@ -210,6 +219,9 @@ func (r *edgeReading) stray(coarse *geom.Index, m edgeModel) {
 		}
 	}
 }
+
+// bridgedMM is the standard uncertainty of an edge that only regions of hue show: 0.07 to 0.15 mm RMS off in ray-traced photos.
+const bridgedMM = 0.12
 
 // slack returns half the width, in mm, of the places round grid place q that fit nearly as well as the best there: no
 // model is exact, so a misfit a fifth above the least, and four noise variances, is no reason to prefer one place to another.
