@@ -121,7 +121,7 @@ func upward(v float64, decimals int) string {
 	scale := math.Pow(10, float64(decimals))
 	// A value that is a whole number of last digits but for floating-point error must not be bumped: 1e-6 of a digit is
 	// far above that error and far below anything that matters.
-	return strconv.FormatFloat(math.Ceil(v*scale-1e-6)/scale, 'f', decimals, 64)
+	return decimal(math.Ceil(v*scale-1e-6)/scale, decimals)
 }
 
 // exact formats a value so that reading it back gives the same float64: for files that programs read.

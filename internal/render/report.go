@@ -77,6 +77,7 @@ type reportData struct {
 	Calibrations                 []calibrationView
 	Warnings                     []warningView
 	Safety                       []string
+	Remarks                      []string // of the whole face
 }
 
 type passView struct {
@@ -96,6 +97,7 @@ type portView struct {
 	Number         int
 	First          bool // the first port explains the chart for all
 	Verdict, Words string
+	Remarks        []string
 	Pictures       []portPicture
 	Chart          template.HTML
 	Rows           []figureRow
@@ -167,12 +169,14 @@ func reportView(rep Report) reportData {
 			d.Warnings = append(d.Warnings, warningView{p.Result.Pass, w.Photo, w.What, w.Try})
 		}
 	}
+	d.Remarks = faceRemarks(last, u)
 	d.Last = d.Passes[len(d.Passes)-1]
 	for i := range last.Ports {
 		p := &last.Ports[i]
 		d.Summary = append(d.Summary, summary(last.Pass, p, u))
 		v := onePort(rep, p, last.ToleranceMM)
 		v.First = i == 0
+		v.Remarks = portRemarks(last, p, u)
 		d.Ports = append(d.Ports, v)
 	}
 	for _, m := range rep.Dimensions {

@@ -45,6 +45,12 @@ func Table(w io.Writer, r *compare.Result, u Units) error {
 				p.Port, plural(n, "stretch", "stretches"), choose(n, "it", "them")))
 		}
 	}
+	for i := range r.Ports {
+		for _, m := range portRemarks(r, &r.Ports[i], u) {
+			remarks = append(remarks, fmt.Sprintf("Port %d: %s", r.Ports[i].Port, m))
+		}
+	}
+	remarks = append(remarks, faceRemarks(r, u)...)
 	writeColumns(&b, steps)
 	b.WriteByte('\n')
 	writeColumns(&b, areas)
