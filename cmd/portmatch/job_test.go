@@ -60,6 +60,19 @@ func TestGrindAndRecheck(t *testing.T) {
 		t.Errorf("port 3 is short by %.3f mm, want 0.831 ± 0.10", got)
 	}
 
+	// Closed form from the same truth: the openings' areas after less before, all of it metal taken off; 1 % of a port's area.
+	var was, is truthPair
+	readJSON(t, filepath.Join(root, "testdata/truth/before.pair.truth.json"), &was)
+	readJSON(t, filepath.Join(root, "testdata/truth/after.pair.truth.json"), &is)
+	if len(r.Progress) != 4 {
+		t.Fatalf("%d ports have progress, want 4", len(r.Progress))
+	}
+	for i, g := range r.Progress {
+		if want := is.Ports[i].WorkArea - was.Ports[i].WorkArea; math.Abs(g.Taken.Value-want) > 0.01*is.Ports[i].WorkArea {
+			t.Errorf("port %d: %.1f mm² taken off, want %.1f", g.Port, g.Taken.Value, want)
+		}
+	}
+
 	list := must(t, "show", "--job", jobDir, "--pass", "1", "--units", "in")
 	for _, s := range []string{"Pass 1", "Pass 2", "manifold-before.jpg", "manifold-after.jpg", " in"} {
 		if !strings.Contains(list, s) {
