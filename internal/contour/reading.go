@@ -223,6 +223,49 @@ func (r *edgeReading) stray(coarse *geom.Index, m edgeModel) {
 // bridgedMM is the standard uncertainty of an edge that only regions of hue show: 0.07 to 0.15 mm RMS off in ray-traced photos.
 const bridgedMM = 0.12
 
+// cliffs marks stretches that stand out from the rest of the curve between steep flanks. A port has corners and high spots, but
+// its edge never turns across itself; a search that has gone astray along a stain or a shadow's rim does.
+func (r *edgeReading) cliffs() {
+	const (
+		smoothMM = 4.0  // standard deviation of the curve to compare with
+		steep    = 1.0  // mm away from it a mm along it; a sharp corner reaches 0.7
+		reachMM  = 25.0 // how far apart the two flanks of one stretch may be
+		marginMM = 2.0  // marked on either side
+	)
+	n := len(r.outline)
+	spacing := pathLength(r.outline) / float64(n)
+	base := smoothClosed(r.outline, spacing, smoothMM)
+	normals := inwardNormals(base)
+	off := make([]float64, n)
+	for i, p := range r.outline {
+		off[i] = p.Sub(base[i]).Dot(normals[i])
+	}
+	flank := make([]int, n) // +1 where the edge goes in, -1 where it goes out
+	for i := range off {
+		if d := (off[(i+1)%n] - off[(i+n-1)%n]) / (2 * spacing); math.Abs(d) > steep {
+			flank[i] = int(math.Copysign(1, d))
+		}
+	}
+	reach, margin := int(reachMM/spacing), int(marginMM/spacing)
+	mark := func(from, to int) {
+		for a := from - margin; a <= to+margin; a++ {
+			r.sure[(a+2*n)%n] = false
+		}
+	}
+	for i, f := range flank {
+		if f == 0 {
+			continue
+		}
+		mark(i, i)
+		for a := 1; a <= min(reach, n/3); a++ {
+			if flank[(i+a)%n] == -f {
+				mark(i, i+a)
+				break
+			}
+		}
+	}
+}
+
 // slack returns half the width, in mm, of the places round grid place q that fit nearly as well as the best there: no
 // model is exact, so a misfit a fifth above the least, and four noise variances, is no reason to prefer one place to another.
 func (e *edgeScan) slack(i, q int, tau2 float64) float64 {

@@ -134,6 +134,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	f := &face.Face{Holes: v.holes, Ports: make([]face.Port, len(starts))}
 	parallelItems(len(starts), func(i int) {
 		r := v.s.refine(bases[i], m)
+		r.cliffs()
 		if !starts[i].guided {
 			r.stray(geom.NewIndex(geom.Outline(starts[i].curve)), m)
 		}
