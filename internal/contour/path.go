@@ -15,15 +15,22 @@ func closedPath(cost []float64, n, m int, bend float64, maxStep int) []int {
 	from := make([]int16, total*m)
 	prev, cur := make([]float64, m), make([]float64, m)
 	copy(prev, cost[:m])
+	toll := make([]float64, 2*maxStep+1) // of a step of -maxStep to maxStep columns
+	for k := range toll {
+		d := float64(maxStep - k)
+		toll[k] = bend * d * d
+	}
 	for r := 1; r < total; r++ {
 		c := cost[(r%n)*m:][:m]
 		back := from[r*m:][:m]
 		for j := range m {
 			best, bj := math.Inf(1), j
-			for k := max(0, j-maxStep); k <= min(m-1, j+maxStep); k++ {
-				d := float64(j - k)
-				if v := prev[k] + bend*d*d; v < best {
-					best, bj = v, k
+			lo := max(0, j-maxStep)
+			within := prev[lo:min(m, j+maxStep+1)]
+			tolls := toll[lo-(j-maxStep):][:len(within)]
+			for k, v := range within {
+				if v += tolls[k]; v < best {
+					best, bj = v, lo+k
 				}
 			}
 			cur[j] = best + c[j]
