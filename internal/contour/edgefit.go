@@ -140,8 +140,14 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	yy += w0*faceLevel*faceLevel + w1*mean1*mean1
 
 	reach := phiReach * m.sigmaMM
-	// at is the first sample at s mm or beyond, from the first one.
-	at := func(s float64) int { return min(max(int(math.Ceil(s/b.ds)), 0), n) }
+	// at is the first sample beyond s mm, from the first one.
+	perMM := 1 / b.ds
+	at := func(s float64) int {
+		if s < 0 {
+			return 0
+		}
+		return min(int(s*perMM)+1, n)
+	}
 	var room [7]footShift
 	shifts := m.footShifts(room[:0], b.lean[i], w, b.pxMM)
 	y, g := p.y[:n], p.g[:n]
@@ -208,7 +214,7 @@ func (a *levelSums) addFoot(p *profile, c1 []float64, last, sigma, ds float64, f
 	x, dx := (float64(from)*ds-last)*scale+phiReach*phiSteps, ds*scale
 	y, g, c1 := p.y[:to], p.g[:to], c1[:to]
 	for t := from; t < foot; t++ {
-		k := min(max(int(x), 0), len(phiTable)-2)
+		k := min(int(x), len(phiTable)-2)
 		c2 := phiTable[k] + (x-float64(k))*(phiTable[k+1]-phiTable[k])
 		x += dx
 		g2 := g[t] * c2
@@ -218,7 +224,7 @@ func (a *levelSums) addFoot(p *profile, c1 []float64, last, sigma, ds float64, f
 		a.b2 += g2 * y[t]
 	}
 	for t := foot; t < to; t++ {
-		k := min(max(int(x), 0), len(phiTable)-2)
+		k := min(int(x), len(phiTable)-2)
 		c2 := phiTable[k] + (x-float64(k))*(phiTable[k+1]-phiTable[k])
 		x += dx
 		r := min((float64(t)*ds-last)*(1/rampMM), 1)

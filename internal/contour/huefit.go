@@ -19,7 +19,7 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 	face := hueLevels(b, -2.2, -0.5, 1.3, hueNoise)
 	behind := hueLevels(b, 1, b.s0+float64(b.n-1)*b.ds, 1.3, hueNoise)
 	e.hueTells = make([]bool, len(e.fits))
-	parallelRows(len(e.fits), func(i int) {
+	parallelRowsWith(len(e.fits), func(i int, room *[]float64) {
 		da, db := behind.a[i]-face.a[i], behind.b[i]-face.b[i]
 		d := math.Hypot(da, db)
 		sigma := math.Max(math.Hypot(face.sigmaA[i], face.sigmaB[i])/d, 0.08)
@@ -40,17 +40,21 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 		w := m.width(b.lean[i])
 		lo, hi := e.lo-3*blur, e.lo+float64(e.k)*e.step+w+3*blur
 		j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
+		// How far the hue has gone from the face's, 0, to that of what is behind, 1; NaN outside the photo.
+		gone := (*room)[:0]
+		for j := j0; j <= j1; j++ {
+			at := 2 * (i*b.n + j)
+			gone = append(gone, ((float64(b.hue[at])-face.a[i])*da+(float64(b.hue[at+1])-face.b[i])*db)/(d*d))
+		}
+		*room = gone
 		for q := range f.sse {
 			edge := e.lo + float64(q)*e.step + w
 			var sse float64
-			for j := j0; j <= j1; j++ {
-				at := 2 * (i*b.n + j)
-				h := ((float64(b.hue[at])-face.a[i])*da + (float64(b.hue[at+1])-face.b[i])*db) / (d * d)
-				if h != h {
-					continue
+			for t, h := range gone {
+				if h == h {
+					r := h - phi((b.s0+float64(j0+t)*b.ds-edge)/blur)
+					sse += min(r*r, 1)
 				}
-				r := h - phi((b.s0+float64(j)*b.ds-edge)/blur)
-				sse += math.Min(r*r, 1)
 			}
 			f.sse[q] += weight * sse
 		}

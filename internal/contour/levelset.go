@@ -180,8 +180,8 @@ func signedArea(pts []geom.PointMM) float64 {
 func bounds(pts []geom.PointMM) (lo, hi geom.PointMM) {
 	lo, hi = geom.PointMM{X: math.Inf(1), Y: math.Inf(1)}, geom.PointMM{X: math.Inf(-1), Y: math.Inf(-1)}
 	for _, p := range pts {
-		lo.X, lo.Y = math.Min(lo.X, p.X), math.Min(lo.Y, p.Y)
-		hi.X, hi.Y = math.Max(hi.X, p.X), math.Max(hi.Y, p.Y)
+		lo.X, lo.Y = min(lo.X, p.X), min(lo.Y, p.Y)
+		hi.X, hi.Y = max(hi.X, p.X), max(hi.Y, p.Y)
 	}
 	return lo, hi
 }

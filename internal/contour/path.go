@@ -127,12 +127,12 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 			if y == y {
 				v := float64(y)
 				rf := (v - level[i]) / tight
-				ro := math.Max(0, math.Max(lo-v, v-hi)) / soft
-				rw := math.Max(0, math.Max(wallLo-v, v-wallHi)) / (0.2*level[i] + tight)
+				ro := max(0, max(lo-v, v-hi)) / soft
+				rw := max(0, max(wallLo-v, v-wallHi)) / (0.2*level[i] + tight)
 				asBehind := (ro*ro+behindHue.unlike(b, i, j))/2 + lost
 				r = (rf*rf+faceHue.unlike(b, i, j))/2 - asBehind
-				r = math.Max(-most, math.Min(r, most))
-				w = math.Max(-most, math.Min(rw*rw/2+wallLost-asBehind, most))
+				r = max(-most, min(r, most))
+				w = max(-most, min(rw*rw/2+wallLost-asBehind, most))
 			}
 			sum[j+1], asWall[j+1] = sum[j]+r, asWall[j]+w
 		}
@@ -161,24 +161,21 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 func faceLevels(b *band, lo, hi float64) (level, spread []float64) {
 	const alongMM = 4.0
 	n := len(b.base)
-	level, spread = make([]float64, n), make([]float64, n)
 	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
 	reach := int(alongMM / b.spacing)
 	skip := max(1, reach/8)
-	parallelRowsWith(n, func(i int, w *window) {
-		v := w.a[:0]
-		for a := -reach; a <= reach; a += skip {
-			row := b.row((i + a + 4*n) % n)
-			for j := j0; j <= j1; j += 2 {
-				if y := row[j]; y == y {
-					v = append(v, y)
-				}
+	level, spread = sortRows(n, (j1-j0)/2+1, func(i int, v []float32) []float32 {
+		row := b.row(i)
+		for j := j0; j <= j1; j += 2 {
+			if y := row[j]; y == y {
+				v = append(v, y)
 			}
 		}
-		w.a = v
-		level[i], spread[i] = w.shortestHalf(v)
+		return v
+	}).shortestHalves(reach, skip)
+	for i := range spread {
 		spread[i] = math.Max(spread[i], 0.03*level[i]+0.003)
-	})
+	}
 	return medianAlong(level, int(8/b.spacing)), medianAlong(spread, int(8/b.spacing))
 }
 
@@ -193,26 +190,27 @@ func hueLevels(b *band, lo, hi, wider, least float64) *hueStat {
 	}
 	const alongMM = 6.0
 	n := len(b.base)
-	h := &hueStat{make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)}
 	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
 	reach := int(alongMM / b.spacing)
 	skip := max(1, reach/6)
-	parallelRowsWith(n, func(i int, w *window) {
-		va, vb := w.a[:0], w.b[:0]
-		for a := -reach; a <= reach; a += skip {
-			row := b.hue[((i+a+4*n)%n)*2*b.n:]
+	channel := func(c int) (centre, sigma []float64) {
+		centre, sigma = sortRows(n, (j1-j0)/3+1, func(i int, v []float32) []float32 {
+			row := b.hue[2*i*b.n:]
 			for j := j0; j <= j1; j += 3 {
-				if y := row[2*j]; y == y {
-					va, vb = append(va, y), append(vb, row[2*j+1])
+				if y := row[2*j+c]; y == y {
+					v = append(v, y)
 				}
 			}
+			return v
+		}).shortestHalves(reach, skip)
+		for i := range sigma {
+			sigma[i] = math.Hypot(wider*sigma[i], least)
 		}
-		w.a, w.b = va, vb
-		h.a[i], h.sigmaA[i] = w.shortestHalf(va)
-		h.b[i], h.sigmaB[i] = w.shortestHalf(vb)
-		h.sigmaA[i] = math.Hypot(wider*h.sigmaA[i], least)
-		h.sigmaB[i] = math.Hypot(wider*h.sigmaB[i], least)
-	})
+		return centre, sigma
+	}
+	h := &hueStat{}
+	h.a, h.sigmaA = channel(0)
+	h.b, h.sigmaB = channel(1)
 	return h
 }
 
@@ -224,37 +222,6 @@ func (h *hueStat) unlike(b *band, i, j int) float64 {
 	at := 2 * (i*b.n + j)
 	x, y := (float64(b.hue[at])-h.a[i])/h.sigmaA[i], (float64(b.hue[at+1])-h.b[i])/h.sigmaB[i]
 	return x*x + y*y
-}
-
-// window is scratch space for the samples of a stretch of a band, for one goroutine.
-type window struct {
-	sorter
-	a, b []float32
-}
-
-// shortestHalf returns the mean of the shortest interval that holds half the values, and the standard deviation that a
-// normal distribution with such an interval has (its length over 1.349). It sorts v.
-func (w *window) shortestHalf(v []float32) (centre, sigma float64) {
-	w.sort(v)
-	n := len(v)
-	if n == 0 {
-		return 0, 0
-	}
-	if n < 4 {
-		return (float64(v[(n-1)/2]) + float64(v[n/2])) / 2, 0
-	}
-	h := n / 2
-	best, least := 0, float64(v[h])-float64(v[0])
-	for i, hi := range v[h:] {
-		if d := float64(hi) - float64(v[i]); d < least {
-			best, least = i, d
-		}
-	}
-	var s float64
-	for _, x := range v[best : best+h+1] {
-		s += float64(x)
-	}
-	return s / float64(h+1), least / 1.349
 }
 
 // medianAlong replaces every value by the median of those within k places round the closed curve.
@@ -275,7 +242,13 @@ func medianAlong(v []float64, k int) []float64 {
 }
 
 // edgeEvidence grows with a change of brightness (in standard deviations of the face) from 0 to 1, fast at first.
-func edgeEvidence(r float64) float64 { return math.Min(math.Log1p(r)/math.Log1p(8), 1) }
+func edgeEvidence(r float64) float64 {
+	const full = 8
+	if r >= full {
+		return 1
+	}
+	return math.Log1p(r) / math.Log1p(full)
+}
 
 // change returns, for every sample of a row, by how much the mean over reach mm inside differs from that outside.
 func (b *band) change(row []float32, reach float64) []float64 {
