@@ -413,8 +413,9 @@ var (
 	turnsPrice = -math.Log(0.1)
 )
 
-// all fits every sector's levels, and chooses the looks of all sectors together. It returns them with their cost.
-func (h *holeBand) all(t twin, s1, s2 []float64) ([]levels, float64) {
+// all fits every sector's levels, and chooses the looks of all sectors together. It returns them with their cost, and whether the
+// ground between the circles is seen at all.
+func (h *holeBand) all(t twin, s1, s2 []float64) (fits []levels, cost float64, shown bool) {
 	h.edges(t, s1, s2)
 	options := make([][looks]levels, h.sectors)
 	for k := range options {
@@ -438,26 +439,26 @@ func (h *holeBand) all(t twin, s1, s2 []float64) ([]levels, float64) {
 	from := make([][looks]look, h.sectors)
 	// Once for every look of the first sector, so that the chain closes on it.
 	for first := range looks {
-		var cost [looks]float64
+		var sofar [looks]float64
 		for l := range looks {
-			cost[l] = math.Inf(1)
+			sofar[l] = math.Inf(1)
 		}
-		cost[first] = options[0][first].cost + lookPrice[first]
+		sofar[first] = options[0][first].cost + lookPrice[first]
 		for k := 1; k < h.sectors; k++ {
 			var next [looks]float64
 			for b := range looks {
 				least := math.Inf(1)
 				for a := range looks {
-					if c := cost[a] + price(a, b); c < least {
+					if c := sofar[a] + price(a, b); c < least {
 						least, from[k][b] = c, a
 					}
 				}
 				next[b] = least + options[k][b].cost
 			}
-			cost = next
+			sofar = next
 		}
 		for last := range looks {
-			if c := cost[last] + price(last, first); c < best {
+			if c := sofar[last] + price(last, first); c < best {
 				best = c
 				l := last
 				for k := h.sectors - 1; k >= 0; k-- {
@@ -467,26 +468,26 @@ func (h *holeBand) all(t twin, s1, s2 []float64) ([]levels, float64) {
 			}
 		}
 	}
-	out := make([]levels, h.sectors)
-	shown := t.depth == 0
+	fits = make([]levels, h.sectors)
 	for k, l := range chosen {
-		out[k] = options[k][l]
-		shown = shown || l != likeFace
+		fits[k] = options[k][l]
+		shown = shown || l == free || l != chosen[0]
 	}
 	if t.depth == 0 {
-		best = 0
-		for _, l := range out {
-			best += l.cost
+		for _, l := range fits {
+			cost += l.cost
 		}
+		return fits, cost, false
 	}
 	if !shown {
 		best += unseen
 	}
-	return out, best
+	return fits, best, shown
 }
 
-// unseen is the price, log likelihood, of a chamfer that looks like the face all the way round: one in fifty might (a guess).
-const unseen = 4
+// unseen is the price, log likelihood, of a chamfer that looks like the face, or like the bore, all the way round: one in seven
+// might (a guess).
+const unseen = 2
 
 // solve fits the levels to the sums over sector k.
 func (h *holeBand) solve(k int, sums *normal, as look) levels {
@@ -616,7 +617,7 @@ func (h *holeBand) cost(sse float64) float64 {
 // total is the cost of all sectors.
 func (h *holeBand) total(t twin) float64 {
 	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
-	_, cost := h.all(t, s1, s2)
+	_, cost, _ := h.all(t, s1, s2)
 	return cost
 }
 
@@ -625,6 +626,7 @@ type twinFit struct {
 	twin
 	cost  float64
 	costs []float64     // of the sectors
+	shown bool          // the ground between the circles is seen
 	cov   [3][3]float64 // of b and r, mm²
 	// excess is how much larger the variance of the places is by the sectors' scatter than by the noise assumed.
 	excess float64
@@ -638,11 +640,12 @@ func (h *holeBand) settle(t twin, rounds int) twinFit {
 	n := float64(h.n * h.rays)
 	var hess [3][3]float64
 	var total float64
+	var shown bool
 	for round := 0; ; round++ {
 		hess = [3][3]float64{}
 		var g [3]float64
 		var fits []levels
-		fits, total = h.all(t, s1, s2)
+		fits, total, shown = h.all(t, s1, s2)
 		for k, f := range fits {
 			fm, fp := h.fitSector(k, s1, s2, -step, f.as), h.fitSector(k, s1, s2, step, f.as)
 			costs[k] = f.cost
@@ -698,7 +701,7 @@ func (h *holeBand) settle(t twin, rounds int) twinFit {
 			rounds = round + 1
 		}
 	}
-	out := twinFit{twin: t, cost: total, costs: costs}
+	out := twinFit{twin: t, cost: total, costs: costs, shown: shown}
 	inv, ok := invert3(hess)
 	if !ok {
 		for p := range 3 {

@@ -10,45 +10,16 @@ import (
 // accept returns the hole, or nil where the candidate is none.
 func (v *Survey) accept(f *holeFit) *face.Hole {
 	h := f.h
-	// The depth that is most likely, and what lies close to it.
-	k := 0
-	for q, p := range f.p {
-		if p > f.p[k] {
-			k = q
-		}
-	}
-	const together = 0.15
-	var e geom.PointMM
-	var r, w float64
-	like := func(t twin) bool {
-		return math.Abs(t.depth-f.at[k].depth) <= together && math.Abs(t.r-f.at[k].r) < 0.05 && t.b.Dist(f.at[k].b) < 0.05
-	}
-	for q, p := range f.p {
-		if like(f.at[q].twin) {
-			c, rad := h.first(f.at[q].twin)
-			e = e.Add(c.Scale(p))
-			r += p * rad
-			w += p
-		}
-	}
-	e, r = e.Scale(1/w), r/w
-	var spread, spreadR float64
-	for q, p := range f.p {
-		c, rad := h.first(f.at[q].twin)
-		d := c.Sub(e)
-		spread += p * d.Dot(d) / 2
-		spreadR += p * (rad - r) * (rad - r)
-	}
+	k := f.likeliest()
+	c := f.settled(k)
 	px := h.pxMM
 	cov := f.at[k].cov
-	sigma2 := spread + (cov[0][0]+cov[1][1])/2
-	if !v.thin {
-		d := h.lean.Norm() * depthStep / 4
-		if f.at[k].depth == 0 {
-			// A broken edge too narrow to be seen puts what is measured that much below the face: every second one has it, say.
-			d = h.lean.Norm() * leastChamferPx / math.Sqrt(12) / 2 * px
-		}
-		sigma2 += d * d / 2
+	variance := c.variance + (cov[0][0]+cov[1][1])/2
+	if !v.thin && !f.at[k].shown {
+		// A broken edge too narrow to be seen puts what is measured that much below the face: three in ten have one, say, anything
+		// up to what would be seen.
+		d := h.lean.Norm() * leastChamferPx * px
+		variance += 0.3 * d * d / 3 / 2
 	}
 	// What is left of tone curve and lens; and next to a gasket's edge the shadow has a shape of its own (ray-traced photos: 0.1 px
 	// in a hole's centre).
@@ -59,12 +30,76 @@ func (v *Survey) accept(f *holeFit) *face.Hole {
 	// Where the sectors contradict each other more than their noise allows, the model lacks something.
 	bias *= math.Max(1, f.at[k].excess)
 	j := h.judge(f.at[k].twin)
-	if !h.isHole(j) || 2*r < minHoleMM {
+	if !h.isHole(j) || 2*c.radius < minHoleMM {
 		return nil
 	}
-	return &face.Hole{Centre: h.mid.Add(e), DiameterMM: 2 * r,
-		SigmaCentreMM:   math.Sqrt(sigma2 + bias*bias),
-		SigmaDiameterMM: 2 * math.Sqrt(spreadR+cov[2][2]+4*bias*bias)}
+	return &face.Hole{Centre: h.mid.Add(c.centre), DiameterMM: 2 * c.radius,
+		SigmaCentreMM:   math.Sqrt(variance + bias*bias),
+		SigmaDiameterMM: 2 * math.Sqrt(c.varianceR+cov[2][2]+4*bias*bias)}
+}
+
+// likeliest returns the fit of the highest probability.
+func (f *holeFit) likeliest() int {
+	k := 0
+	for q, p := range f.p {
+		if p > f.p[k] {
+			k = q
+		}
+	}
+	return k
+}
+
+// settledCircle is the edge of the face by the fit chosen and those next to it in depth.
+type settledCircle struct {
+	centre   geom.PointMM // from the band's middle
+	radius   float64
+	variance float64 // of each coordinate of the centre, for not knowing the depth, mm²
+	// varianceR is that of the radius.
+	varianceR float64
+}
+
+// settled places the depth between the steps that were tried, by a parabola through the logarithms of the probabilities at fit k and
+// its neighbours, where there are both.
+func (f *holeFit) settled(k int) settledCircle {
+	h := f.h
+	var c settledCircle
+	c.centre, c.radius = h.first(f.at[k].twin)
+	below, above := f.next(k, -depthStep), f.next(k, depthStep)
+	local := func(q int) bool { return q == k }
+	if below >= 0 && above >= 0 {
+		lb, l, la := math.Log(f.p[below]+1e-300), math.Log(f.p[k]), math.Log(f.p[above]+1e-300)
+		if curve := 2*l - lb - la; curve > 0 {
+			at := math.Max(-1, math.Min((la-lb)/2/curve, 1)) // in steps
+			side := above
+			if at < 0 {
+				side = below
+			}
+			e, r := h.first(f.at[side].twin)
+			dc, dr := e.Sub(c.centre), r-c.radius
+			c.centre, c.radius = c.centre.Add(dc.Scale(math.Abs(at))), c.radius+dr*math.Abs(at)
+			c.variance, c.varianceR = dc.Dot(dc)/curve/2, dr*dr/curve
+			local = func(q int) bool { return q == k || q == below || q == above }
+		}
+	}
+	for q, p := range f.p {
+		if !local(q) {
+			e, r := h.first(f.at[q].twin)
+			d := e.Sub(c.centre)
+			c.variance += p * d.Dot(d) / 2
+			c.varianceR += p * (r - c.radius) * (r - c.radius)
+		}
+	}
+	return c
+}
+
+// next returns the fit that is fit k's own at a depth larger by step, or -1.
+func (f *holeFit) next(k int, step float64) int {
+	for q, a := range f.at {
+		if math.Abs(a.depth-f.at[k].depth-step) < 1e-6 && a.apart(f.at[k].twin) < 0.08 {
+			return q
+		}
+	}
+	return -1
 }
 
 // judgement says how much of a hole a candidate is.
@@ -93,7 +128,7 @@ func (h *holeBand) judge(t twin) judgement {
 	const likelier = 5.0
 	near := math.Max(0.1, 0.7*h.pxMM)
 	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
-	fits, _ := h.all(t, s1, s2)
+	fits, _, _ := h.all(t, s1, s2)
 	step := 0.35 * h.pxMM * math.Max(h.shape.sigmaPx, 0.5)
 	var j judgement
 	var off2 float64

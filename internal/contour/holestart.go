@@ -148,9 +148,6 @@ func (h *holeBand) places(near []twin, depth float64) []twin {
 	}
 	var all []scored
 	for _, n := range near {
-		if math.Abs(n.depth-depth) > 0.25 {
-			continue
-		}
 		bore := n
 		bore.depth = depth
 		all = append(all, scored{bore, h.sharp(bore)})
@@ -191,21 +188,23 @@ const hopeless = 80
 
 // depths fits the circles at every depth where they may be, a few times where there are a few places.
 func (h *holeBand) depths(near []twin) []twinFit {
-	n := int(math.Round(chamferMaxMM/depthStep)) + 1
-	at := make([][]twinFit, n)
-	start := make([][]twinFit, n)
-	least := math.Inf(1)
-	for k := range at {
-		if k > 0 && float64(k)*depthStep < leastChamferPx*h.pxMM {
-			continue
+	depth := []float64{0}
+	for k := 1; k <= int(math.Round(chamferMaxMM/depthStep)); k++ {
+		if d := float64(k) * depthStep; d >= leastChamferPx*h.pxMM {
+			depth = append(depth, d)
 		}
-		for _, t := range h.places(near, float64(k)*depthStep) {
+	}
+	at := make([][]twinFit, len(depth))
+	start := make([][]twinFit, len(depth))
+	least := math.Inf(1)
+	for k, d := range depth {
+		for _, t := range h.places(near, d) {
 			c := h.total(t)
 			start[k] = append(start[k], twinFit{twin: t, cost: c})
 			least = math.Min(least, c)
 		}
 	}
-	for k := range at {
+	for k := range depth {
 		sort.Slice(start[k], func(i, j int) bool { return start[k][i].cost < start[k][j].cost })
 		for i, s := range start[k] {
 			if i == 0 || s.cost < least+hopeless {
@@ -220,25 +219,19 @@ func (h *holeBand) depths(near []twin) []twinFit {
 	}
 	// A fit may have stopped at a poor place where its neighbour found a good one.
 	learn := func(k, from int) {
-		if from < 0 || from >= n {
-			return
-		}
 		for _, f := range at[from][:min(2, len(at[from]))] {
 			t := f.twin
-			t.depth = float64(k) * depthStep
-			if k > 0 && t.depth < leastChamferPx*h.pxMM {
-				continue
-			}
+			t.depth = depth[k]
 			known := slices.ContainsFunc(at[k], func(g twinFit) bool { return g.apart(t) < 0.06 })
 			if !known && h.total(t) < least+hopeless {
 				at[k] = addFit(at[k], h.settle(t, 3))
 			}
 		}
 	}
-	for k := range at {
+	for k := 1; k < len(depth); k++ {
 		learn(k, k-1)
 	}
-	for k := n - 1; k >= 0; k-- {
+	for k := len(depth) - 2; k >= 0; k-- {
 		learn(k, k+1)
 	}
 	return slices.Concat(at...)

@@ -12,17 +12,22 @@ func vote(fits []*holeFit) {
 		voteBench(fits)
 		return
 	}
-	own := make([][]float64, len(fits))
+	evidence, own := make([][]float64, len(fits)), make([][]float64, len(fits))
 	for i, f := range fits {
-		own[i] = f.alone()
+		evidence[i] = f.evidence()
+		own[i] = slices.Clone(evidence[i])
+		for k, a := range f.at {
+			own[i][k] *= depthPrior(a.depth)
+		}
+		normalise(own[i])
 	}
 	// Depths of one tool agree to about this; so do bores.
 	const depthMM, boreMM = 0.06, 0.08
 	// How often a hole has a depth of its own, though others of its bore are there.
-	const alone = 0.02
+	const alone = 0.1
 	for i, f := range fits {
-		f.p = make([]float64, len(f.at))
-		most := 1.0
+		like := make([]float64, len(f.at))
+		var most float64
 		for k, a := range f.at {
 			for j, g := range fits {
 				if j == i {
@@ -30,19 +35,28 @@ func vote(fits []*holeFit) {
 				}
 				for q, b := range g.at {
 					x, y := (a.depth-b.depth)/depthMM, (f.bore(k)-g.bore(q))/boreMM
-					f.p[k] += own[j][q] * math.Exp(-(x*x+y*y)/2)
+					like[k] += own[j][q] * math.Exp(-(x*x+y*y)/2)
 				}
 			}
-			most = math.Max(most, f.p[k])
+			most = math.Max(most, like[k])
 		}
-		var sum float64
-		for k := range f.p {
-			f.p[k] = own[i][k] * (alone + (1-alone)*f.p[k]/most)
-			sum += f.p[k]
+		// Without others of its bore it is as likely to have any depth as before.
+		others := math.Min(most, 1) * (1 - alone)
+		f.p = make([]float64, len(f.at))
+		for k, a := range f.at {
+			f.p[k] = evidence[i][k] * ((1-others)*depthPrior(a.depth)/depthPrior(0) + others*like[k]/math.Max(most, 1e-9))
 		}
-		for k := range f.p {
-			f.p[k] /= sum
-		}
+		normalise(f.p)
+	}
+}
+
+func normalise(p []float64) {
+	var sum float64
+	for _, x := range p {
+		sum += x
+	}
+	for k := range p {
+		p[k] /= sum
 	}
 }
 
@@ -52,8 +66,8 @@ func (f *holeFit) bore(k int) float64 {
 	return 2 * t.r / (1 + f.h.shrink*t.depth)
 }
 
-// alone returns the probabilities of the depths by the hole's own evidence.
-func (f *holeFit) alone() []float64 {
+// evidence returns how well the hole itself speaks for each of its fits, up to a factor.
+func (f *holeFit) evidence() []float64 {
 	cost := f.robust()
 	best := 0
 	for k, c := range cost {
@@ -65,13 +79,8 @@ func (f *holeFit) alone() []float64 {
 	// (ray-traced photos), and by as much as the sectors' scatter shows.
 	sober := 0.5 / math.Max(1, f.at[best].excess)
 	p := make([]float64, len(f.at))
-	var sum float64
-	for k, a := range f.at {
-		p[k] = depthPrior(a.depth) * math.Exp(sober*(cost[best]-cost[k]))
-		sum += p[k]
-	}
-	for k := range p {
-		p[k] /= sum
+	for k := range f.at {
+		p[k] = math.Exp(sober * (cost[best] - cost[k]))
 	}
 	return p
 }
@@ -122,14 +131,10 @@ func voteBench(fits []*holeFit) {
 	}
 	best := slices.Max(logp)
 	p := make([]float64, n)
-	var sum float64
 	for k, l := range logp {
 		p[k] = math.Exp(l - best)
-		sum += p[k]
 	}
-	for k := range p {
-		p[k] /= sum
-	}
+	normalise(p)
 	for _, f := range fits {
 		f.p = p
 	}
