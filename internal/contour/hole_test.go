@@ -30,6 +30,7 @@ type drawing struct {
 	thick  float64                      // of the gasket; 0: a thick part with dark bores
 	drop   float64                      // of the bench below the strips' print
 	wall   float64                      // brightness of a gasket's cut wall
+	bench  float64                      // and of what is under it
 	seed   int64
 	camera scalecard.Camera
 }
@@ -56,7 +57,7 @@ func (d *drawing) light(cam *scalecard.Camera, p geom.PointMM, q geom.PointPx) f
 		}
 		if d.thick > 0 {
 			if at(d.thick+d.drop).Dist(h.centre) <= h.bore/2 {
-				return drawnBench
+				return d.bench
 			}
 			return d.wall
 		}
@@ -235,10 +236,16 @@ func (d *drawing) honest(t *testing.T, v *Survey) {
 func TestHolesInGaskets(t *testing.T) {
 	for _, thick := range []float64{0.8, 2.5} {
 		for name, wall := range map[string]float64{"dark wall": 0.08, "wall like the face": drawnFace} {
-			d := &drawing{holes: holesOf(8, 0, nil), thick: thick, drop: 0.15, wall: wall, seed: 5}
+			d := &drawing{holes: holesOf(8, 0, nil), thick: thick, drop: 0.15, wall: wall, bench: drawnBench, seed: 5}
 			t.Run(name, func(t *testing.T) { d.check(t, d.survey(t), 0.03, 0.06) })
 		}
 	}
+}
+
+// A gasket as bright as its bench shows its holes by the wall and the shadow on one side alone.
+func TestHolesOfTheBenchsBrightness(t *testing.T) {
+	d := &drawing{holes: holesOf(8, 0, nil), thick: 2, drop: 0.15, wall: 0.1, bench: drawnFace, seed: 8}
+	d.check(t, d.survey(t), 0.05, 0.1)
 }
 
 // Stains are round at a glance only, and not dark; a bright disc is no bore.
@@ -296,21 +303,6 @@ func TestMomentsFrom(t *testing.T) {
 		{got.y, want.y}, {got.ys, want.ys}, {got.ys2, want.ys2}, {got.yy, want.yy}} {
 		if math.Abs(p[0]-p[1]) > 1e-10*(1+math.Abs(p[1])) {
 			t.Errorf("moment %d: %g, want %g", i, p[0], p[1])
-		}
-	}
-}
-
-// Smallest enclosing circles in closed form: an arc of more than half a circle has its own circle, a shorter one that on its
-// chord.
-func TestAround(t *testing.T) {
-	for _, arc := range []struct{ from, to, radius float64 }{{0, 2 * math.Pi, 4}, {0.3, 4.1, 4}, {0, math.Pi / 2, 4 * math.Sin(math.Pi/4)}} {
-		var pts []geom.PointMM
-		for i := range 61 {
-			s, c := math.Sincos(arc.from + (arc.to-arc.from)*float64(i)/60)
-			pts = append(pts, geom.PointMM{X: 3 + 4*c, Y: 4 * s})
-		}
-		if _, r := around(pts); math.Abs(r-arc.radius) > 0.03*arc.radius {
-			t.Errorf("arc %v: radius %.3f", arc, r)
 		}
 	}
 }

@@ -108,6 +108,7 @@ type judgement struct {
 	agree float64 // share of the circle where it also lies on the circle
 	off   float64 // RMS distance of what agrees from the circle, mm
 	dark  float64 // brightness behind the edge over that of the face, the median round the circle
+	step  float64 // change of brightness at the edge, of the face's; a quarter of the circle shows more
 }
 
 // brightBore is how bright a bore may be, of the face: those seen in ray-traced photos have up to 0.25, stains 0.65 and more.
@@ -117,7 +118,10 @@ const brightBore = 0.6
 // fits well. A bore is dark all round.
 func (h *holeBand) isHole(j judgement) bool {
 	if h.wall {
-		return j.agree > 0.65 || j.agree >= 0.5 && j.agree >= 0.8*j.seen && j.off < 0.01+0.3*h.pxMM
+		// A stain differs from the bench round it by 0.4 of it at most, wall or shadow or bench from a gasket by 0.55 and more somewhere
+		// (ray-traced photos).
+		const leastWall = 0.45
+		return j.step > leastWall && (j.agree > 0.65 || j.agree >= 0.5 && j.agree >= 0.8*j.seen && j.off < 0.01+0.3*h.pxMM)
 	}
 	return j.agree > 0.65 && j.dark < brightBore
 }
@@ -132,9 +136,10 @@ func (h *holeBand) judge(t twin) judgement {
 	step := 0.35 * h.pxMM * math.Max(h.shape.sigmaPx, 0.5)
 	var j judgement
 	var off2 float64
-	var dark []float64
+	var dark, steps []float64
 	for k, f := range fits {
 		dark = append(dark, (f.x[0]+f.x[1]+f.x[2])/(f.x[0]+1e-6))
+		steps = append(steps, math.Max(math.Abs(f.x[1]), math.Abs(f.x[1]+f.x[2]))/(f.x[0]+1e-6))
 		if h.plain(k)-f.cost < likelier {
 			continue
 		}
@@ -152,7 +157,7 @@ func (h *holeBand) judge(t twin) judgement {
 	j.off = math.Sqrt(off2 / math.Max(j.agree, 1))
 	j.agree /= float64(h.sectors)
 	j.seen /= float64(h.sectors)
-	j.dark = quantile(dark, 0.5)
+	j.dark, j.step = quantile(dark, 0.5), quantile(steps, 0.75)
 	return j
 }
 

@@ -1,7 +1,6 @@
 package contour
 
 import (
-	"cmp"
 	"math"
 	"portmatch/internal/face"
 	"slices"
@@ -19,45 +18,26 @@ type holeFit struct {
 // measureHoles fits circles to the edges of the round candidates; what does not turn out round is none.
 func (v *Survey) measureHoles() {
 	v.holes = nil
-	type place struct {
-		centre geom.PointMM
-		radius float64
-		how    holeSearch
-	}
-	var places []place
-	for _, l := range v.open.holes {
-		c, d, _ := roundness(l)
-		if v.thin {
-			places = append(places, place{c, d / 2, throughSearch})
-		} else {
-			places = append(places, place{c, d / 2, coarseSearch})
-		}
-	}
-	if v.thin {
-		strongest := slices.SortedFunc(slices.Values(v.open.crescents), func(a, b *loop) int { return cmp.Compare(b.contrast, a.contrast) })
-		for _, l := range strongest[:min(mostCrescents, len(strongest))] {
-			c, r := around(convexHull(l.pts))
-			places = append(places, place{c, r, crescentSearch})
-		}
-	}
-	fits := make([]*holeFit, len(places))
-	starts := make([]*holeStart, len(places))
 	shape := newEdgeShape(1.2*v.sampledBlur(), 0.5) // until the photo's own edges have been seen
-	parallelItems(len(starts), func(i int) {
-		starts[i] = v.startHole(places[i].centre, places[i].radius, places[i].how, shape)
-	})
-	v.holeShape = v.bestShape(starts)
-	parallelItems(len(starts), func(i int) {
-		if starts[i] != nil {
-			fits[i] = v.fitHole(starts[i], v.holeShape)
-		}
-	})
-	v.fits = nil
-	for _, f := range fits {
-		if f != nil {
-			v.fits = append(v.fits, f)
-		}
+	how := coarseSearch
+	if v.thin {
+		how = throughSearch
 	}
+	starts := make([]*holeStart, len(v.open.holes))
+	parallelItems(len(starts), func(i int) {
+		c, d, _ := roundness(v.open.holes[i])
+		starts[i] = v.startHole(c, d/2, how, shape)
+	})
+	starts = append(starts, v.startRings(starts, shape)...)
+	starts = slices.DeleteFunc(starts, func(s *holeStart) bool { return s == nil })
+	sure := slices.DeleteFunc(slices.Clone(starts), func(s *holeStart) bool { return !s.h.isHole(s.h.judge(s.best.twin)) })
+	if len(sure) == 0 {
+		sure = starts
+	}
+	v.holeShape = v.bestShape(sure)
+	fits := make([]*holeFit, len(starts))
+	parallelItems(len(starts), func(i int) { fits[i] = v.fitHole(starts[i], v.holeShape) })
+	v.fits = fits
 	vote(v.fits)
 	for _, f := range v.fits {
 		if h := v.accept(f); h != nil && !v.measured(h.Centre) {
@@ -71,21 +51,20 @@ func (v *Survey) measured(c geom.PointMM) bool {
 	return slices.ContainsFunc(v.holes, func(h face.Hole) bool { return h.Centre.Dist(c) < h.DiameterMM/2 })
 }
 
-// around returns the smallest circle round points, by moving ever smaller steps towards the farthest of them (Badoiu and
-// Clarkson, 2003); good to 1 % of the radius.
-func around(pts []geom.PointMM) (centre geom.PointMM, radius float64) {
-	centre = pts[0]
-	for k := 1; k <= 100; k++ {
-		var far geom.PointMM
-		radius = 0
-		for _, p := range pts {
-			if d := p.Dist(centre); d > radius {
-				far, radius = p, d
-			}
+// startRings starts where there is a ring but no hole yet.
+func (v *Survey) startRings(known []*holeStart, shape *edgeShape) []*holeStart {
+	var rings []ring
+	for _, r := range v.rings {
+		there := slices.ContainsFunc(known, func(s *holeStart) bool {
+			return s != nil && s.h.mid.Dist(r.centre) < s.h.radius && s.h.isHole(s.h.judge(s.best.twin))
+		})
+		if !there {
+			rings = append(rings, r)
 		}
-		centre = centre.Add(far.Sub(centre).Scale(1 / float64(k+1)))
 	}
-	return centre, radius
+	out := make([]*holeStart, min(len(rings), mostRings))
+	parallelItems(len(out), func(i int) { out[i] = v.startHole(rings[i].centre, rings[i].radius, ringSearch, shape) })
+	return out
 }
 
 // sampledBlur is the blur of edges in bilinear samples, px: interpolation adds a variance of 1/6 px² on average, in both
@@ -116,11 +95,11 @@ var coarseSearch = holeSearch{0.7, 0.5, 0.9}
 // throughSearch is for what is seen of the bench through a gasket's holes, which may be much less than the hole.
 var throughSearch = holeSearch{1, 0.5, 1.3}
 
-// mostCrescents bounds the work where a bench is full of stains.
-const mostCrescents = 16
+// ringSearch is for rings, whose centres are good to a cell or two of the votes.
+var ringSearch = holeSearch{0.9, 0.5, 0.7}
 
-// crescentSearch is for circles round the shaded side of a hole in a gasket.
-var crescentSearch = holeSearch{1.2, 0.5, 1.3}
+// mostRings bounds the work where a bench is full of stains; a gasket has some ten holes.
+const mostRings = 16
 
 // FindHole looks for a hole near a place on the face (face frame, mm) where another part has one of diameterMM: within 1.5 mm of it, and
 // within 2 mm of that diameter. It returns nil where there is none; a hole that was found before is returned again, as measured
@@ -214,11 +193,9 @@ func (v *Survey) bestShape(starts []*holeStart) *edgeShape {
 	cost := make([]float64, len(shapes))
 	parallelItems(len(shapes), func(i int) {
 		for _, s := range starts {
-			if s != nil {
-				h := *s.h
-				h.shape = shapes[i]
-				cost[i] += h.total(s.best.twin)
-			}
+			h := *s.h
+			h.shape = shapes[i]
+			cost[i] += h.total(s.best.twin)
 		}
 	})
 	best := 0

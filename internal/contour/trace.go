@@ -36,6 +36,7 @@ type Survey struct {
 	holes     []face.Hole
 	fits      []*holeFit // of the holes and of what was taken for one
 	holeShape *edgeShape // of the edges in this photo
+	rings     []ring     // places that may be holes of a gasket, though no curve closes there
 }
 
 // benchDropMM is how far the bench lies below the strips' print, a sheet of paper or card: 0.1 to 0.3 mm (common practice, no
@@ -62,6 +63,9 @@ func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	}
 	v.open = sortOut(cands)
 	v.thin = opt.HeightMM > 0.1 && opt.HeightMM <= maxGasketMM && sol.Camera.Scan == nil
+	if v.thin {
+		v.rings = pl.rings(v.s.onStrip(sol.StripQuadsPx))
+	}
 	v.measureHoles()
 	v.dropOutliers()
 	return v, ctx.Err()
