@@ -78,6 +78,7 @@ func (p *plan) judge(l *loop) {
 		return
 	}
 	near, far := make([]float64, 0, n), make([]float64, 0, n)
+	outer, inner := make([]float64, 0, n), make([]float64, 0, n)
 	sign := float32(1)
 	if !l.darkInside {
 		sign = -1
@@ -108,6 +109,7 @@ func (p *plan) judge(l *loop) {
 		b, okB = p.at(ring[i].Sub(out.Scale(wide)))
 		if okA && okB {
 			far = append(far, float64(sign*(a-b)))
+			outer, inner = append(outer, float64(a)), append(inner, float64(b))
 		}
 	}
 	if len(near) < n/2 || len(far) < n/2 {
@@ -115,6 +117,7 @@ func (p *plan) judge(l *loop) {
 	}
 	l.contrast = quantile(near, weakest)
 	l.wide = quantile(far, weakest)
+	l.outside, l.inside = quantile(outer, 0.5), quantile(inner, 0.5)
 }
 
 // quantile sorts v and returns its q quantile.

@@ -20,8 +20,10 @@ type loop struct {
 	// in the sense of darkInside.
 	contrast float64
 	// wide is the same over 2 mm to either side: a line passed on the way (scribed, bead) does not count.
-	wide      float64
-	perimeter float64
+	wide float64
+	// outside and inside are the median levels as far to either side.
+	outside, inside float64
+	perimeter       float64
 }
 
 // terraces is the plan cut into steps of grey level: what the level curves of all levels are followed on.

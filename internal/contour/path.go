@@ -98,6 +98,8 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 	// No sample counts for more than this log likelihood ratio, for or against: a line on the face, however bright, is
 	// outweighed by as much face behind it.
 	const most = 2.5
+	// What a sample counts that is neither like the face nor like what is behind it.
+	const glint = 0.5
 	// Averaged profiles overlap: only one in (window / spacing) is news.
 	const newsPerMM = 1.0
 	// An edge is also a change of brightness right there, worth as much as a mm of unlike samples at most.
@@ -132,6 +134,11 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 				asBehind := (ro*ro+behindHue.unlike(b, i, j))/2 + lost
 				r = (rf*rf+faceHue.unlike(b, i, j))/2 - asBehind
 				r = max(-most, min(r, most))
+				if behind[i] < level[i] && v > level[i]+2*tight {
+					// Brighter than the face, with something darker behind it: a line, a bead or a rim, and no sign that the face has
+					// ended.
+					r = min(r, glint)
+				}
 				w = max(-most, min(rw*rw/2+wallLost-asBehind, most))
 			}
 			sum[j+1], asWall[j+1] = sum[j]+r, asWall[j]+w

@@ -23,27 +23,21 @@ func (s *surface) locate(coarse []geom.PointMM, m edgeModel, far reach, guided b
 		}
 		base = resampleClosed(b.moved(smoothOffsets(off, b.spacing, 2.5)), spacing)
 	}
-	ring, behind := -5.0, 1.0
+	// The face is learned from a ring this wide, so that a bead or a narrow land's edge is the smaller half of it.
+	const ring = -5.0
+	inner, behind := -0.8, 1.0
 	if guided {
 		behind = far.in / 2
 	}
 	for range 2 {
 		b := s.unroll(base, math.Max(ring, -far.out-3)-0.3, far.in+m.wallMM/2, 0.5*px, 1.2, true)
-		off := m.faceEnd(b, math.Max(ring, -far.out-3), ringInner(ring), behind, far.out)
+		off := m.faceEnd(b, math.Max(ring, -far.out-3), inner, behind, far.out)
 		base = resampleClosed(b.moved(smoothOffsets(off, b.spacing, 0.5)), spacing)
 		base = smoothClosed(base, spacing, 0.5)
-		ring, behind = -3.5, 1.0
+		inner, behind = -0.5, 1.0
 		far = reach{math.Min(far.out, 2), math.Min(far.in, 3)}
 	}
 	return base
-}
-
-// ringInner is where the ring that the face is learned from ends, towards the edge.
-func ringInner(ring float64) float64 {
-	if ring <= -5 {
-		return -0.8
-	}
-	return -0.5
 }
 
 // vertexSpacing is the distance between measured places along an outline: closer brings no news, as neighbouring

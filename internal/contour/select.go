@@ -74,16 +74,17 @@ func dropLines(cands []*loop) []*loop {
 	const lineMM = 3.0
 	drop := make([]bool, len(cands))
 	for i, a := range cands {
-		for _, b := range cands {
+		for j, b := range cands {
 			if a.darkInside == b.darkInside || !encloses(a, b) {
 				continue
 			}
 			gap := (a.areaMM2 - b.areaMM2) / (0.5 * (a.perimeter + b.perimeter))
 			if gap > 0 && gap < lineMM && boxesAgree(a, b, 2*lineMM) {
-				// The outer edge belongs to the line. The inner one is an opening's only if what is inside differs from what is
-				// outside, which the wide contrast judges where the line is thinner than wideMM; a wider one is left for the
-				// profile to settle.
+				// The outer edge belongs to the line, and so does the inner one if the face goes on behind it.
 				drop[i] = true
+				if math.Abs(a.outside-b.inside) < 0.3*math.Min(a.contrast, b.contrast) {
+					drop[j] = true
+				}
 			}
 		}
 	}

@@ -1,0 +1,213 @@
+package contour
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"portmatch/internal/geom"
+	"portmatch/internal/photo"
+	"portmatch/internal/scalecard"
+)
+
+// drawn is a face drawn without a camera: 10 px a mm, looked at straight down, so that all truth is closed form.
+type drawn struct {
+	light func(p geom.PointMM) float64 // linear light at a point of the face, before blur
+	seed  uint64
+}
+
+const (
+	drawnPx   = 10.0 // px a mm
+	drawnHalf = 36.0 // mm from the middle to the picture's edge
+)
+
+// surface renders with four samples a pixel side, a binomial blur of one pixel and a little noise, sRGB-coded.
+func (d drawn) surface(t *testing.T) *surface {
+	t.Helper()
+	n := int(2 * drawnHalf * drawnPx)
+	lin := make([]float64, n*n)
+	parallelRows(n, func(j int) {
+		for i := range n {
+			var v float64
+			for k := range 16 {
+				x, y := (float64(i)+(float64(k%4)+0.5)/4-0.5)/drawnPx-drawnHalf, drawnHalf-(float64(j)+(float64(k/4)+0.5)/4-0.5)/drawnPx
+				v += d.light(geom.PointMM{X: x, Y: y}) / 16
+			}
+			lin[j*n+i] = v
+		}
+	})
+	blur := func(in []float64, step, stride int) []float64 {
+		out := make([]float64, len(in))
+		for r := range n {
+			for i := range n {
+				at := func(k int) float64 { return in[r*stride+min(max(i+k, 0), n-1)*step] }
+				out[r*stride+i*step] = (at(-2) + 4*at(-1) + 6*at(0) + 4*at(1) + at(2)) / 16
+			}
+		}
+		return out
+	}
+	lin = blur(blur(lin, 1, n), n, 1)
+	rng := rand.New(rand.NewPCG(d.seed, 1))
+	p := &photo.Photo{Width: n, Height: n, Gray: make([]uint8, n*n)}
+	for i, v := range lin {
+		v = math.Max(0, v+0.006*rng.NormFloat64())
+		g := 12.92 * v
+		if v > 0.0031308 {
+			g = 1.055*math.Pow(v, 1/2.4) - 0.055
+		}
+		p.Gray[i] = uint8(math.Min(255, 255*g+0.5))
+	}
+	sol := &scalecard.Solution{BlurPx: 1}
+	for i := range sol.Tone.Linear {
+		x := float64(i) / 255
+		if x <= 0.04045 {
+			sol.Tone.Linear[i] = float32(x / 12.92)
+		} else {
+			sol.Tone.Linear[i] = float32(math.Pow((x+0.055)/1.055, 2.4))
+		}
+	}
+	sol.Camera.Scan = &scalecard.Affine{A: drawnPx, D: -drawnPx, Tu: drawnHalf * drawnPx, Tv: drawnHalf * drawnPx}
+	return newSurface(p, sol, 0)
+}
+
+// measure runs the whole search from the coarse plan on and returns the reading of the one port there is.
+func measure(t *testing.T, s *surface) edgeReading {
+	t.Helper()
+	pl := s.plan()
+	pl.blur()
+	open := sortOut(pl.candidates(func(geom.PointMM) bool { return false }))
+	if len(open.ports) != 1 {
+		t.Fatalf("%d ports found, one is drawn", len(open.ports))
+	}
+	m := edgeModel{sigmaMM: 1 / drawnPx}
+	base := s.locate(open.ports[0].pts, m, reach{3, 3}, false)
+	m = s.settle([][]geom.PointMM{base}, m)
+	return s.refine(base, m)
+}
+
+// milled is a bright face with milling marks a sixth of its brightness.
+func milled(p geom.PointMM) float64 {
+	return 0.5 * (1 + 0.08*math.Sin(2.1*p.X+0.3*math.Sin(p.Y/3)) + 0.05*math.Sin(5.3*p.X))
+}
+
+// Each edge is a circle of 20 mm radius with something that must be followed, or must not. Limits: 0.05 mm is half a pixel,
+// the bar for outlines RMS; nothing may stand off by more than 0.15 mm. Truth is closed form.
+func TestEdgeIsTheFacesEdge(t *testing.T) {
+	const r = 20.0
+	plain := func(float64) float64 { return r }
+	dark := func(p geom.PointMM, edge func(angle float64) float64) bool {
+		return p.Norm() < edge(math.Atan2(p.Y, p.X))
+	}
+	tunnel := func(p geom.PointMM) float64 { return 0.02 + 0.01*math.Max(0, p.X/r) }
+	highSpot := func(a float64) float64 { // 8 mm wide, 0.5 mm high, at 40 degrees
+		along := (a - 40*math.Pi/180) * r
+		if math.Abs(along) < 4 {
+			return r - 0.25*(1+math.Cos(along*math.Pi/4))
+		}
+		return r
+	}
+	band := func(p geom.PointMM, from, to float64) bool { return p.Norm() > from && p.Norm() < to }
+	tests := []struct {
+		name  string
+		edge  func(angle float64) float64
+		light func(p geom.PointMM) float64
+	}{
+		{"milling marks", plain, milled},
+		{"high spot 8 mm wide and 0.5 mm high", highSpot, milled},
+		{"line scribed 0.8 mm outside", plain, func(p geom.PointMM) float64 {
+			if band(p, r+0.7, r+0.9) {
+				return 0.9
+			}
+			return milled(p) * 0.5
+		}},
+		{"bead 1.5 mm wide, 2 mm outside", plain, func(p geom.PointMM) float64 {
+			if band(p, r+2, r+3.5) {
+				return 0.85
+			}
+			return 0.3
+		}},
+		{"glare across the edge", plain, func(p geom.PointMM) float64 {
+			return milled(p)*0.7 + 0.35*math.Exp(-p.X*p.X/30)
+		}},
+	}
+	for i, tt := range tests {
+		s := drawn{light: func(p geom.PointMM) float64 {
+			if dark(p, tt.edge) {
+				return tunnel(p)
+			}
+			return tt.light(p)
+		}, seed: uint64(i)}.surface(t)
+		e := measure(t, s)
+		var sum, worst float64
+		for _, p := range e.outline {
+			d := p.Norm() - tt.edge(math.Atan2(p.Y, p.X))
+			sum += d * d
+			worst = math.Max(worst, math.Abs(d))
+		}
+		if rms := math.Sqrt(sum / float64(len(e.outline))); rms > 0.05 || worst > 0.15 {
+			t.Errorf("%s (seed %d): %.3f mm RMS, %.3f mm at worst; want 0.05, 0.15", tt.name, i, rms, worst)
+		}
+	}
+}
+
+// A rim that catches the light is not taken for the edge of what lies behind it: the flat face ends at its outer side.
+func TestBrightRimBelongsToTheEdge(t *testing.T) {
+	const r, rim = 20.0, 0.3
+	s := drawn{light: func(p geom.PointMM) float64 {
+		switch d := p.Norm(); {
+		case d < r-rim:
+			return 0.02
+		case d < r:
+			return 0.55 + 0.35*p.X/r // lit from one side
+		}
+		return milled(p) * 0.7
+	}, seed: 7}.surface(t)
+	e := measure(t, s)
+	var mean float64
+	for _, p := range e.outline {
+		mean += (p.Norm() - r) / float64(len(e.outline))
+	}
+	// The rim is 0.3 mm wide; its inner side would read -0.3. A rounding is taken to be a tenth wider than it shows.
+	if math.Abs(mean) > 0.06 {
+		t.Errorf("the edge stands %+.3f mm off the flat face's end on average, want 0 within 0.06", mean)
+	}
+}
+
+func TestClosedPathKeepsToTheCheapPlaces(t *testing.T) {
+	const n, m = 60, 40
+	cost := make([]float64, n*m)
+	want := make([]int, n)
+	for i := range n {
+		want[i] = 20 + int(math.Round(8*math.Sin(2*math.Pi*float64(i)/n)))
+		for j := range m {
+			cost[i*m+j] = math.Abs(float64(j - want[i]))
+		}
+	}
+	for i, j := range closedPath(cost, n, m, 0.01, 3) {
+		if j != want[i] {
+			t.Fatalf("row %d: column %d, want %d", i, j, want[i])
+		}
+	}
+}
+
+// A bump 8 mm wide and 0.5 mm high must come through the smoothing along the edge; single strays must not.
+func TestSmoothingFollowsAHighSpot(t *testing.T) {
+	const n, spacing = 400, 0.3
+	rng := rand.New(rand.NewPCG(3, 1))
+	raw, truth, sigma, sure := make([]float64, n), make([]float64, n), make([]float64, n), make([]bool, n)
+	for i := range raw {
+		if x := (float64(i) - 200) * spacing; math.Abs(x) < 4 {
+			truth[i] = 0.25 * (1 + math.Cos(x*math.Pi/4))
+		}
+		raw[i], sigma[i], sure[i] = truth[i]+0.01*rng.NormFloat64(), 0.01, true
+		if i%37 == 0 {
+			raw[i] += 0.4
+		}
+	}
+	smooth, _ := robustAlong(raw, sigma, sure, spacing)
+	for i := range smooth {
+		if d := math.Abs(smooth[i] - truth[i]); d > 0.03 {
+			t.Errorf("seed 3, place %d: %.3f mm off, want 0.03", i, d)
+		}
+	}
+}
