@@ -60,14 +60,6 @@ func sortOut(cands []*loop) openings {
 	return openings{ports: ports, holes: holes, crescents: crescents, part: part}
 }
 
-func unusedTotalArea(ls []*loop) float64 {
-	var s float64
-	for _, l := range ls {
-		s += l.areaMM2
-	}
-	return s
-}
-
 // dropLines removes curves that are one side of a closed line (a scribed outline, a bead): two curves of opposite sense,
 // one in the other, closer than a line is wide, with the same brightness on the far sides of both.
 func dropLines(cands []*loop) []*loop {

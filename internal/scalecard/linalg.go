@@ -17,13 +17,6 @@ func (m *spd) add(i, j int, v float64) {
 	m.a[i*m.n+j] += v
 }
 
-func (m *spd) at(i, j int) float64 {
-	if i > j {
-		i, j = j, i
-	}
-	return m.a[i*m.n+j]
-}
-
 func (m *spd) clone() *spd { return &spd{m.n, append([]float64(nil), m.a...)} }
 
 // chol turns m into the upper factor U with m = Uᵀ U; false if m is not positive definite.
