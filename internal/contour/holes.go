@@ -213,11 +213,22 @@ func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
 	h.shape = shape
 	f := &holeFit{h: h}
 	if v.thin {
-		for q := -2; q <= 2; q++ {
-			t := s.best.twin
-			t.depth += benchSigmaMM * float64(q)
-			e, r := h.first(s.best.twin)
-			f.at = append(f.at, h.settle(h.second(e, r, t.depth), 6))
+		at := func(from twin, k int) twinFit {
+			e, r := h.first(from)
+			return h.settle(h.second(e, r, v.wallDepth()+float64(k-2)*benchSigmaMM), 6)
+		}
+		best := 0
+		for k := range 5 {
+			f.at = append(f.at, at(s.best.twin, k))
+			if f.at[k].cost < f.at[best].cost {
+				best = k
+			}
+		}
+		// All depths deserve the best of the places that one of them led to.
+		for k := range f.at {
+			if g := at(f.at[best].twin, k); g.cost < f.at[k].cost {
+				f.at[k] = g
+			}
 		}
 	} else {
 		f.at = h.depths(s.near)
