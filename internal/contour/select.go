@@ -11,8 +11,7 @@ import (
 // openings is what the coarse search makes of a plan.
 type openings struct {
 	ports, holes []*loop
-	crescents    []*loop // may be the shaded side of a hole whose other side is as bright as the face
-	part         *loop   // nil where the part's own edge does not close at any level
+	part         *loop // nil where the part's own edge does not close at any level
 }
 
 // sortOut tells ports, holes and the part's own edge apart.
@@ -32,15 +31,10 @@ func sortOut(cands []*loop) openings {
 	}
 	part, partIndex := choosePart(cands, inside, isPart)
 
-	var open, crescents []*loop
+	var open []*loop
 	for _, chain := range chains(cands, isPart) {
-		l := outermostSound(chain)
-		switch {
-		case l.cut || l.holdsStrip:
-		case solidity(l) >= minSolidity:
+		if l := outermostSound(chain); !l.cut && !l.holdsStrip && solidity(l) >= minSolidity {
 			open = append(open, l)
-		case l.darkInside && l.lo.Dist(l.hi) < 1.5*maxHoleMM:
-			crescents = append(crescents, l)
 		}
 	}
 	ports, holes := classify(open)
@@ -55,9 +49,28 @@ func sortOut(cands []*loop) openings {
 		}
 	}
 	if part != nil {
-		holes = slices.DeleteFunc(holes, func(l *loop) bool { return !encloses(cands[partIndex], l) })
+		within := func(l *loop) bool { return encloses(cands[partIndex], l) }
+		holes = slices.DeleteFunc(holes, func(l *loop) bool { return !within(l) && !likeThose(l, holes, within) })
 	}
-	return openings{ports: ports, holes: holes, crescents: crescents, part: part}
+	return openings{ports: ports, holes: holes, part: part}
+}
+
+// likeThose tells whether a round opening that the part's edge leaves out is in the part all the same: the edge may cut off
+// an ear along a milling mark. What lies round the opening and in it must then be as it is with the others.
+func likeThose(l *loop, holes []*loop, within func(*loop) bool) bool {
+	n, like := 0, 0
+	for _, o := range holes {
+		if !within(o) {
+			continue
+		}
+		n++
+		near := 0.25 * math.Max(l.contrast, o.contrast)
+		if l.darkInside == o.darkInside && l.contrast > 0.6*o.contrast && math.Abs(l.outside-o.outside) < near &&
+			math.Abs(l.inside-o.inside) < near && math.Abs(math.Log(l.areaMM2/o.areaMM2)) < 0.4 {
+			like++
+		}
+	}
+	return like >= 2 && 2*like > n
 }
 
 // dropLines removes curves that are one side of a closed line (a scribed outline, a bead): two curves of opposite sense,
