@@ -105,7 +105,7 @@ func (v *sight) traceGuided(ctx context.Context, target *sight, opts compare.Opt
 	if err != nil {
 		return between(target, v, err)
 	}
-	guide := &contour.Guide{}
+	guide := &contour.Guide{Part: geom.Outline(target.face.PartOutline.Outline).Mapped(workFromTarget)}
 	for _, port := range target.face.Ports {
 		guide.Ports = append(guide.Ports, geom.Outline(port.Outline).Mapped(workFromTarget))
 	}

@@ -19,6 +19,8 @@ const (
 	// leastScatterMM is taken for the parts' deviation from each other where they agree better: what one edge, cast or
 	// punched, says of its shape is no better than this.
 	leastScatterMM = 0.2
+	// leastPartMeasured is the share of an edge that must have been measured for it to be heard.
+	leastPartMeasured = 0.3
 	// partStepMM is the spacing of the places that are asked.
 	partStepMM = 1.0
 )
@@ -34,7 +36,7 @@ func newPartEdges(target, work *face.Face) *partEdges {
 			return nil
 		}
 		var err error
-		if *r, err = newRing(e); err != nil || r.fault != "" || r.sureMM < 0.5*r.perimeterMM() {
+		if *r, err = newRing(e); err != nil || r.fault != "" || r.sureMM < leastPartMeasured*r.perimeterMM() {
 			return nil
 		}
 	}

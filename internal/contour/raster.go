@@ -195,7 +195,6 @@ func (p *plan) blur() {
 // hue returns chroma over brightness at q, NaN outside the photo. Both are gamma-coded, so that light and shade on one surface
 // scale them alike and leave the ratio; hueFloor keeps the noise of dark pixels down.
 func (s *surface) hue(q geom.PointPx) (float32, float32) {
-	const hueFloor = 14
 	if !s.inside(q) {
 		n := float32(math.NaN())
 		return n, n
@@ -204,3 +203,5 @@ func (s *surface) hue(q geom.PointPx) (float32, float32) {
 	cb, cr := s.photo.ChromaAt(q.U, q.V)
 	return cb / (y + hueFloor), cr / (y + hueFloor)
 }
+
+const hueFloor = 14 // grey levels

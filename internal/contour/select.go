@@ -11,7 +11,6 @@ import (
 // openings is what the coarse search makes of a plan.
 type openings struct {
 	ports, holes []*loop
-	part         *loop // nil where the part's own edge does not close at any level
 }
 
 // sortOut tells ports, holes and the part's own edge apart.
@@ -52,7 +51,7 @@ func sortOut(cands []*loop) openings {
 		within := func(l *loop) bool { return encloses(cands[partIndex], l) }
 		holes = slices.DeleteFunc(holes, func(l *loop) bool { return !within(l) && !likeThose(l, holes, within) })
 	}
-	return openings{ports: ports, holes: holes, part: part}
+	return openings{ports: ports, holes: holes}
 }
 
 // likeThose tells whether a round opening that the part's edge leaves out is in the part all the same: the edge may cut off

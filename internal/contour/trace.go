@@ -23,6 +23,7 @@ type Options struct {
 // Guide is what a target's openings are expected to look like on this face, in its face frame.
 type Guide struct {
 	Ports [][]geom.PointMM
+	Part  []geom.PointMM // the target's own outer edge, nil if it is not known
 }
 
 // Survey is the first look at a photographed face: where its holes and openings are. Trace then measures the edges.
@@ -37,6 +38,9 @@ type Survey struct {
 	fits      []*holeFit // of the holes and of what was taken for one
 	holeShape *edgeShape // of the edges in this photo
 	rings     []ring     // places that may be holes of a gasket, though no curve closes there
+
+	plan *plan
+	part *partRegion // the part as the openings of the first look have it; nil until somebody asks
 }
 
 // benchDropMM is how far the bench lies below the strips' print, a sheet of paper or card: 0.1 to 0.3 mm (common practice, no
@@ -52,6 +56,7 @@ func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	v := &Survey{s: newSurface(p, sol, opt.HeightMM), sol: sol, opt: opt}
 	pl := v.s.plan()
 	pl.blur()
+	v.plan = pl
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -111,6 +116,7 @@ func (v *Survey) Rough() *face.Face {
 		pts := resampleClosed(l.pts, 1)
 		f.Ports = append(f.Ports, face.Port{Number: i + 1, Edge: face.Edge{Outline: pts, CorrMM: 1}})
 	}
+	f.PartOutline = v.roughPart()
 	return f
 }
 
@@ -144,9 +150,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 		}
 		f.Ports[i] = face.Port{Edge: r.edge(m)}
 	})
-	if v.open.part != nil {
-		f.PartOutline = face.Edge{Outline: resampleClosed(v.open.part.pts, 0.5), CorrMM: 1}
-	}
+	f.PartOutline = v.partEdge(starts, bases, g, m)
 	numberPorts(f.Ports)
 	v.calibrate(f)
 	return f, ctx.Err()
