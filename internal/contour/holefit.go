@@ -28,8 +28,12 @@ type holeBand struct {
 	shrink float64        // what lies 1 mm below is seen larger by this factor less 1 (it is negative)
 	wall   bool           // the second circle is a wall's foot, as large as the first; else a chamfer's of 45°
 	shape  *edgeShape
-	weight []float64 // of the samples, one row a sector: 1 / variance
-	cum    []moments // running sums along the rays, n+1 each
+	// leastStep is what the brightness must change by at a gasket's edge, of the face's.
+	leastStep float64
+	// leastAgree is the share of a gasket's edge that must lie on the circle.
+	leastAgree float64
+	weight     []float64 // of the samples, one row a sector: 1 / variance
+	cum        []moments // running sums along the rays, n+1 each
 
 	sectors int       // the rays fall into so many groups of neighbours, whose levels are the same
 	rays    int       // in a sector
@@ -49,9 +53,12 @@ const (
 func (s *surface) holeBand(centre geom.PointMM, radius, inMM, outMM float64, wall bool, shape *edgeShape) *holeBand {
 	px := s.mmPerPx(centre)
 	around := 2 * math.Pi * radius
-	h := &holeBand{mid: centre, radius: radius, wall: wall, shape: shape, sectors: min(max(int(around/sectorMM+0.5), 16), 30)}
+	h := &holeBand{mid: centre, radius: radius, wall: wall, shape: shape, leastStep: 0.45, leastAgree: 0.65, sectors: min(max(int(around/sectorMM+0.5), 16), 30)}
 	// Between rays: closer where pixels are few, as each then brings more of the news.
 	apart := math.Min(math.Max(0.036/px, 0.25), 0.4)
+	if s.cam.Scan != nil {
+		h.leastStep, h.leastAgree = 0.15, 0.5
+	}
 	h.rays = max(2, int(around/float64(h.sectors)/apart+0.5))
 	h.u = make([]geom.PointMM, h.sectors*h.rays)
 	ring := make([]geom.PointMM, len(h.u))

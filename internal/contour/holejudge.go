@@ -15,7 +15,7 @@ func (v *Survey) accept(f *holeFit) *face.Hole {
 	px := h.pxMM
 	cov := f.at[k].cov
 	variance := c.variance + (cov[0][0]+cov[1][1])/2
-	if !v.thin && !f.at[k].shown {
+	if !v.through() && !f.at[k].shown {
 		// A broken edge too narrow to be seen puts what is measured that much below the face: three in ten have one, say, anything
 		// up to what would be seen.
 		d := h.lean.Norm() * leastChamferPx * px
@@ -24,7 +24,7 @@ func (v *Survey) accept(f *holeFit) *face.Hole {
 	// What is left of tone curve and lens; and next to a gasket's edge the shadow has a shape of its own (ray-traced photos: 0.1 px
 	// in a hole's centre).
 	bias := 0.04 * px
-	if v.thin {
+	if v.through() {
 		bias = 0.1 * px
 	}
 	// Where the sectors contradict each other more than their noise allows, the model lacks something.
@@ -119,9 +119,8 @@ const brightBore = 0.6
 func (h *holeBand) isHole(j judgement) bool {
 	if h.wall {
 		// A stain differs from the bench round it by 0.4 of it at most, wall or shadow or bench from a gasket by 0.55 and more somewhere
-		// (ray-traced photos).
-		const leastWall = 0.45
-		return j.step > leastWall && (j.agree > 0.65 || j.agree >= 0.5 && j.agree >= 0.8*j.seen && j.off < 0.01+0.3*h.pxMM)
+		// (ray-traced photos). Under the lid of a scanner there are no stains.
+		return j.step > h.leastStep && (j.agree > h.leastAgree || j.agree >= 0.5 && j.agree >= 0.8*j.seen && j.off < 0.01+0.3*h.pxMM)
 	}
 	return j.agree > 0.65 && j.dark < brightBore
 }

@@ -20,7 +20,7 @@ func (v *Survey) measureHoles() {
 	v.holes = nil
 	shape := newEdgeShape(1.2*v.sampledBlur(), 0.5) // until the photo's own edges have been seen
 	how := coarseSearch
-	if v.thin {
+	if v.through() {
 		how = throughSearch
 	}
 	starts := make([]*holeStart, len(v.open.holes))
@@ -35,6 +35,9 @@ func (v *Survey) measureHoles() {
 		sure = starts
 	}
 	v.holeShape = v.bestShape(sure)
+	if v.sol.Camera.Scan != nil {
+		v.lampShadow = v.lampShadowOf(sure)
+	}
 	fits := make([]*holeFit, len(starts))
 	parallelItems(len(starts), func(i int) { fits[i] = v.fitHole(starts[i], v.holeShape) })
 	v.fits = fits
@@ -132,16 +135,16 @@ func (v *Survey) FindHole(near geom.PointMM, diameterMM float64) *face.Hole {
 func (v *Survey) startHole(centre geom.PointMM, radius float64, how holeSearch, shape *edgeShape) *holeStart {
 	out, in := 2.6, 1.2
 	depths := []float64{0, 0.15, 0.3, 0.5, 0.7, 0.9}
-	if v.thin {
+	if v.through() {
 		depths = []float64{v.wallDepth()}
 	}
 	// Once to find it, once more with the rays from the bore's middle.
-	h := v.s.holeBand(centre, radius, in+0.5, out+0.5, v.thin, shape)
+	h := v.s.holeBand(centre, radius, in+0.5, out+0.5, v.through(), shape)
 	if h == nil {
 		return nil
 	}
 	from := []twin{h.second(geom.PointMM{}, radius, 0)}
-	if v.thin {
+	if v.through() {
 		// What closes at some grey level may be the whole opening, or as much of the bench as is seen through it.
 		d := v.wallDepth()
 		from = []twin{h.second(geom.PointMM{}, radius, d), h.second(h.lean.Scale(-d/2), radius, d)}
@@ -152,7 +155,7 @@ func (v *Survey) startHole(centre geom.PointMM, radius float64, how holeSearch, 
 		return nil
 	}
 	tried := 2
-	if v.thin {
+	if v.through() {
 		tried = 6
 	}
 	best := twinFit{cost: math.Inf(1)}
@@ -161,7 +164,7 @@ func (v *Survey) startHole(centre geom.PointMM, radius float64, how holeSearch, 
 			best = f
 		}
 	}
-	if j := h.judge(best.twin); j.agree < 0.3 || !v.thin && j.dark > brightBore {
+	if j := h.judge(best.twin); j.agree < 0.3 || !v.through() && j.dark > brightBore {
 		return nil
 	}
 	return &holeStart{h, t, best}
@@ -212,10 +215,14 @@ func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
 	h := s.h
 	h.shape = shape
 	f := &holeFit{h: h}
-	if v.thin {
+	if v.through() {
+		depth := v.wallDepth()
+		if d := v.lampShadow.Norm(); d > 0 {
+			h.lean, depth = v.lampShadow.Scale(1/d), d
+		}
 		at := func(from twin, k int) twinFit {
 			e, r := h.first(from)
-			return h.settle(h.second(e, r, v.wallDepth()+float64(k-2)*benchSigmaMM), 6)
+			return h.settle(h.second(e, r, depth+float64(k-2)*benchSigmaMM), 6)
 		}
 		best := 0
 		for k := range 5 {
@@ -234,6 +241,47 @@ func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
 		f.at = h.depths(s.near)
 	}
 	return f
+}
+
+// through tells whether the ground shows in the holes, as in gaskets; else they are bores into the dark. In a flat-bed scan no
+// depth shifts anything, and the lid is bright.
+func (v *Survey) through() bool { return v.thin || v.sol.Camera.Scan != nil }
+
+// lampShadowOf looks for how far a flat-bed scanner's lamp, which shines at a slant along the way it moves, throws the shadow of
+// the edges onto the lid or the sheet behind: the shadow is seen as a wall is that leans so much. It is 0 where there is none.
+func (v *Survey) lampShadowOf(starts []*holeStart) geom.PointMM {
+	const longest, step, gain = 1.2, 0.15, 5.0
+	var shadows []geom.PointMM
+	for _, to := range []geom.PointPx{{U: 1}, {U: -1}, {V: 1}, {V: -1}} {
+		d := v.s.face(to).Sub(v.s.face(geom.PointPx{}))
+		for l := step; l <= longest; l += step {
+			shadows = append(shadows, d.Scale(l/d.Norm()))
+		}
+	}
+	starts = starts[:min(len(starts), 6)]
+	none := make([]twinFit, len(starts))
+	parallelItems(len(starts), func(i int) {
+		h := *starts[i].h
+		h.shape = v.holeShape
+		none[i] = h.settle(starts[i].best.twin, 3)
+	})
+	cost := make([]float64, len(shadows)) // against none
+	parallelItems(len(shadows), func(i int) {
+		d := shadows[i].Norm()
+		for k, s := range starts {
+			h := *s.h
+			h.shape, h.lean = v.holeShape, shadows[i].Scale(1/d)
+			cost[i] += h.settle(h.second(none[k].b, none[k].r, d), 2).cost - none[k].cost
+		}
+	})
+	var best geom.PointMM
+	least := -gain * float64(len(starts))
+	for i, c := range cost {
+		if c < least {
+			best, least = shadows[i], c
+		}
+	}
+	return best
 }
 
 // benchSigmaMM is how well it is known how deep the bench lies: a sheet of paper or card is 0.1 to 0.3 mm thick, a gasket's

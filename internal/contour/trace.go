@@ -34,10 +34,11 @@ type Survey struct {
 	open openings
 	thin bool // the part is a gasket: its openings show the bench, and its cut wall
 
-	holes     []face.Hole
-	fits      []*holeFit // of the holes and of what was taken for one
-	holeShape *edgeShape // of the edges in this photo
-	rings     []ring     // places that may be holes of a gasket, though no curve closes there
+	holes      []face.Hole
+	fits       []*holeFit   // of the holes and of what was taken for one
+	holeShape  *edgeShape   // of the edges in this photo
+	lampShadow geom.PointMM // of a scan: how far the edges' shadow is thrown
+	rings      []ring       // places that may be holes of a gasket, though no curve closes there
 
 	plan *plan
 	part *partRegion // the part as the openings of the first look have it; nil until somebody asks
