@@ -194,17 +194,17 @@ func TestClosedPathKeepsToTheCheapPlaces(t *testing.T) {
 func TestSmoothingFollowsAHighSpot(t *testing.T) {
 	const n, spacing = 400, 0.3
 	rng := rand.New(rand.NewPCG(3, 1))
-	raw, truth, sigma, sure := make([]float64, n), make([]float64, n), make([]float64, n), make([]bool, n)
+	raw, truth, sure := make([]float64, n), make([]float64, n), make([]bool, n)
 	for i := range raw {
 		if x := (float64(i) - 200) * spacing; math.Abs(x) < 4 {
 			truth[i] = 0.25 * (1 + math.Cos(x*math.Pi/4))
 		}
-		raw[i], sigma[i], sure[i] = truth[i]+0.01*rng.NormFloat64(), 0.01, true
+		raw[i], sure[i] = truth[i]+0.01*rng.NormFloat64(), true
 		if i%37 == 0 {
 			raw[i] += 0.4
 		}
 	}
-	smooth, _ := robustAlong(raw, sigma, sure, spacing)
+	smooth, _ := robustAlong(raw, sure, spacing)
 	for i := range smooth {
 		if d := math.Abs(smooth[i] - truth[i]); d > 0.03 {
 			t.Errorf("seed 3, place %d: %.3f mm off, want 0.03", i, d)

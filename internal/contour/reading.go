@@ -42,12 +42,11 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 	r := edgeReading{pxMM: b.pxMM, hueTells: e.hueTells, raw: make([]float64, n), sigmaMM: make([]float64, n), sure: make([]bool, n), step: make([]float64, n), slackMM: make([]float64, n),
 		wallMM: make([]float64, n), faint: make([]bool, n)}
 	for i, q := range path {
-		x, sigma, inside := e.minimum(i, q, tau2)
+		x, inside := e.minimum(i, q)
 		r.raw[i] = e.lo + x*e.step
 		if m.doubt {
 			r.raw[i] += 0.5 * m.width(b.lean[i])
 		}
-		r.sigmaMM[i] = sigma
 		r.slackMM[i] = e.slack(i, q, tau2)
 		f := &e.fits[i]
 		k := min(max(int(x+0.5), 0), e.k-1)
@@ -58,7 +57,7 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		}
 		r.sure[i] = inside && r.step[i] > m.leastChange() && r.slackMM[i] < mostSlackMM && level[i] < burntOut
 	}
-	smooth, scatter := robustAlong(r.raw, r.sigmaMM, r.sure, b.spacing)
+	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing)
 	for i := range r.raw {
 		r.sigmaMM[i] = math.Max(scatter[i], 0.02*b.pxMM)
 		if scatter[i] > 0.12+0.5*b.pxMM {
@@ -102,9 +101,8 @@ func (e *edgeScan) noise() float64 {
 }
 
 // minimum slides from grid place q to the least misfit next to it (at most four places) and interpolates by a parabola. It
-// returns the place in grid steps, its standard uncertainty in mm by the curvature there, and whether there is a
-// minimum at all.
-func (e *edgeScan) minimum(i, q int, tau2 float64) (x, sigmaMM float64, ok bool) {
+// returns the place in grid steps, and whether there is a minimum at all.
+func (e *edgeScan) minimum(i, q int) (x float64, ok bool) {
 	f := e.fits[i].sse
 	const slide = 4
 	start := q
@@ -115,15 +113,14 @@ func (e *edgeScan) minimum(i, q int, tau2 float64) (x, sigmaMM float64, ok bool)
 		q++
 	}
 	if q == 0 || q == e.k-1 {
-		return float64(q), 1, false
+		return float64(q), false
 	}
 	a, m, c := f[q-1], f[q], f[q+1]
 	curv := a - 2*m + c
 	if !(curv > 0) {
-		return float64(q), 1, false
+		return float64(q), false
 	}
-	x = float64(q) + math.Max(-0.5, math.Min(0.5, 0.5*(a-c)/curv))
-	return x, e.step * math.Sqrt(2*tau2/(0.5*curv)), true
+	return float64(q) + math.Max(-0.5, math.Min(0.5, 0.5*(a-c)/curv)), true
 }
 
 // bias returns the standard uncertainty at vertex i that averaging along the edge does not remove, mm: a tenth of a
@@ -301,7 +298,7 @@ const corrMM = 2.0
 //
 // Where readings scatter by more than plainScatterMM, in a contact shadow say, the window widens with the scatter, up to widest
 // times: a bump that is narrower does not show there anyway.
-func robustAlong(raw, sigma []float64, sure []bool, spacing float64) (smooth, uncertainty []float64) {
+func robustAlong(raw []float64, sure []bool, spacing float64) (smooth, uncertainty []float64) {
 	const plainScatterMM, widest = 0.02, 7.0
 	n := len(raw)
 	k := max(3, int(math.Ceil(2.5*smoothMM/spacing)))
