@@ -284,28 +284,6 @@ func TestRoundThingsThatAreNoHoles(t *testing.T) {
 	}
 }
 
-func TestFindHole(t *testing.T) {
-	d := &drawing{holes: holesOf(8, 0.5, func(x, y float64) float64 { return 0.12 }), seed: 7}
-	missing := d.holes[2]
-	v := d.survey(t)
-	v.fits, v.holes = v.fits[:0], nil
-	got := v.FindHole(missing.centre.Add(geom.PointMM{X: 0.9, Y: -0.7}), 8.2)
-	if got == nil {
-		t.Fatal("the hole was not found")
-	}
-	if e := got.Centre.Dist(missing.centre); e > 0.03 || e > 3*got.SigmaCentreMM {
-		t.Errorf("off by %.3f mm, %.4f stated", e, got.SigmaCentreMM)
-	}
-	for _, off := range []geom.PointMM{{X: -60}, {X: -90, Y: -10}, {Y: 9}} {
-		if h := v.FindHole(missing.centre.Add(off), 8); h != nil {
-			t.Errorf("a hole was found on the plain face, %v from one: %+v", off, *h)
-		}
-	}
-	if h := v.FindHole(geom.PointMM{X: 500}, 8); h != nil {
-		t.Errorf("a hole was found outside the photo: %+v", *h)
-	}
-}
-
 // The sums' shift of origin against sums taken about it (closed form).
 func TestMomentsFrom(t *testing.T) {
 	const b = 0.7

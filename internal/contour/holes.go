@@ -104,33 +104,6 @@ var ringSearch = holeSearch{0.9, 0.5, 0.7}
 // mostRings bounds the work where a bench is full of stains; a gasket has some ten holes.
 const mostRings = 16
 
-// FindHole looks for a hole near a place on the face (face frame, mm) where another part has one of diameterMM: within 1.5 mm of it, and
-// within 2 mm of that diameter. It returns nil where there is none; a hole that was found before is returned again, as measured
-// then or a little better.
-func (v *Survey) FindHole(near geom.PointMM, diameterMM float64) *face.Hole {
-	shape := v.holeShape
-	if shape == nil {
-		shape = newEdgeShape(1.2*v.sampledBlur(), 0.5)
-	}
-	s := v.startHole(near, diameterMM/2, holeSearch{1.5, 1, 1}, shape)
-	if s == nil {
-		return nil
-	}
-	f := v.fitHole(s, shape)
-	all := []*holeFit{f}
-	for _, g := range v.fits {
-		if g.h.mid.Dist(f.h.mid) > diameterMM/2 {
-			all = append(all, &holeFit{h: g.h, at: g.at})
-		}
-	}
-	vote(all)
-	h := v.accept(f)
-	if h == nil || h.Centre.Dist(near) > 2 || math.Abs(h.DiameterMM-diameterMM) > 2.5 {
-		return nil
-	}
-	return h
-}
-
 // startHole looks for the circles of a hole near a rough one. It returns nil outside the photo.
 func (v *Survey) startHole(centre geom.PointMM, radius float64, how holeSearch, shape *edgeShape) *holeStart {
 	out, in := 2.6, 1.2

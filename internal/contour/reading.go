@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"portmatch/internal/geom"
+	"portmatch/internal/scalecard"
 )
 
 // edgeReading is the measured edge at every vertex of a curve.
@@ -14,6 +15,8 @@ type edgeReading struct {
 	sure     []bool
 	slackMM  []float64 // half the width of the places that fit nearly as well
 	step     []float64 // brightness behind the edge less that of the face, in spreads of the face
+	onFace   []float64 // linear light (0 to 1) on the face
+	behind   []float64 // and behind the edge
 	wallMM   []float64 // width of the cut wall seen behind the edge
 	faint    []bool    // the wall hardly differs from the face or from what is behind it
 	hueTells []bool    // see edgeScan
@@ -40,7 +43,7 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 	path := closedPath(cost, n, e.k, bend, max(2, int(b.spacing/e.step)))
 
 	r := edgeReading{pxMM: b.pxMM, hueTells: e.hueTells, raw: make([]float64, n), sigmaMM: make([]float64, n), sure: make([]bool, n), step: make([]float64, n), slackMM: make([]float64, n),
-		wallMM: make([]float64, n), faint: make([]bool, n)}
+		onFace: level, behind: make([]float64, n), wallMM: make([]float64, n), faint: make([]bool, n)}
 	for i, q := range path {
 		x, inside := e.minimum(i, q)
 		r.raw[i] = e.lo + x*e.step
@@ -50,7 +53,11 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		r.slackMM[i] = e.slack(i, q, tau2)
 		f := &e.fits[i]
 		k := min(max(int(x+0.5), 0), e.k-1)
-		r.step[i] = math.Max(math.Abs(f.first[k]), math.Abs(f.first[k]+f.second[k])) / spread[i]
+		change := f.first[k]
+		if both := f.first[k] + f.second[k]; math.Abs(both) > math.Abs(change) {
+			change = both
+		}
+		r.step[i], r.behind[i] = math.Abs(change)/spread[i], level[i]+change
 		if m.wallMM > 0 {
 			r.wallMM[i] = m.width(b.lean[i])
 			r.faint[i] = math.Abs(f.first[k]) < 4*math.Sqrt(tau2) || math.Abs(f.second[k]) < 4*math.Sqrt(tau2)
@@ -124,11 +131,13 @@ func (e *edgeScan) minimum(i, q int) (x float64, ok bool) {
 }
 
 // bias returns the standard uncertainty at vertex i that averaging along the edge does not remove, mm: a tenth of a
-// pixel for what is left of tone curve, sharpening and blur; six tenths of the slack, which is what the slack was found worth on ray-traced
-// photos of faces and gaskets; a fifth of a rim, whose shape the light shows or hides; and where a wall hardly
-// differs from the face, or from what is behind it, four tenths of its width: the edge may be the wall's foot.
-func (r *edgeReading) bias(i int, m edgeModel) float64 {
-	v := math.Hypot(math.Max(0.1*r.pxMM, 0.6*r.slackMM[i]), 0.2*m.rimMM)
+// pixel for what is left of tone curve, sharpening and blur, or more where the strips put the tone curve in doubt; six tenths
+// of the slack, which is what the slack was found worth on ray-traced photos of faces and gaskets; a fifth of a rim, whose
+// shape the light shows or hides; and where a wall hardly differs from the face, or from what is behind it, four tenths of
+// its width: the edge may be the wall's foot.
+func (r *edgeReading) bias(i int, m edgeModel, sol *scalecard.Solution) float64 {
+	px := math.Max(0.1, sol.EdgeSigmaPx(r.behind[i], r.onFace[i]))
+	v := math.Hypot(math.Max(px*r.pxMM, 0.6*r.slackMM[i]), 0.2*m.rimMM)
 	v = math.Hypot(v, r.apartMM[i])
 	if r.bridged != nil && r.bridged[i] {
 		v = math.Max(v, bridgedMM)

@@ -149,7 +149,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 		if !starts[i].guided {
 			r.stray(geom.NewIndex(geom.Outline(starts[i].curve)), m)
 		}
-		f.Ports[i] = face.Port{Edge: r.edge(m)}
+		f.Ports[i] = face.Port{Edge: r.edge(m, v.sol)}
 	})
 	f.PartOutline = v.partEdge(starts, bases, g, m)
 	numberPorts(f.Ports)
@@ -270,11 +270,11 @@ func (v *Survey) calibrate(f *face.Face) {
 func defaultHeightSigma(heightMM float64) float64 { return math.Hypot(0.05, 0.02*heightMM) }
 
 // edge turns a reading into the face's terms.
-func (r *edgeReading) edge(m edgeModel) face.Edge {
+func (r *edgeReading) edge(m edgeModel, sol *scalecard.Solution) face.Edge {
 	e := face.Edge{Outline: r.outline, SigmaMM: r.sigmaMM, Sure: r.sure, CorrMM: corrMM}
 	e.BiasMM = make([]float64, len(r.outline))
 	for i := range e.BiasMM {
-		e.BiasMM[i] = r.bias(i, m)
+		e.BiasMM[i] = r.bias(i, m, sol)
 	}
 	return e
 }

@@ -1,7 +1,6 @@
 package render
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 
@@ -18,22 +17,6 @@ const (
 )
 
 const mmPerInch = 25.4 // exact by definition of the inch
-
-// UnitsError says that a name is no system of units.
-type UnitsError struct{ Name string }
-
-func (e *UnitsError) Error() string {
-	return fmt.Sprintf("units %q are not known: say mm or in", e.Name)
-}
-
-// ParseUnits reads "mm" or "in"; anything else is a *UnitsError.
-func ParseUnits(name string) (Units, error) {
-	switch u := Units(name); u {
-	case MM, Inch:
-		return u, nil
-	}
-	return "", &UnitsError{name}
-}
 
 // Length returns the unit of lengths for prose: "mm" or "in".
 func (u Units) Length() string { return string(u) }

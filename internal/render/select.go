@@ -18,22 +18,6 @@ const (
 	GasketSide Side = "gasket"
 )
 
-// SideError says that a name is no side.
-type SideError struct{ Name string }
-
-func (e *SideError) Error() string {
-	return fmt.Sprintf("side %q is not known: say face or gasket", e.Name)
-}
-
-// ParseSide reads "face" or "gasket"; anything else is a *SideError.
-func ParseSide(name string) (Side, error) {
-	switch s := Side(name); s {
-	case FaceSide, GasketSide:
-		return s, nil
-	}
-	return "", &SideError{name}
-}
-
 // paperFromJob turns the job frame into the drawing's: itself, or mirrored left to right.
 func (s Side) paperFromJob() geom.Rigid {
 	m := geom.Identity()
