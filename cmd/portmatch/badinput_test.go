@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"portmatch/internal/compare"
 	"portmatch/internal/face"
 )
 
@@ -50,6 +51,12 @@ func put(t *testing.T, dir, name, content string) string {
 // trueTrace writes a scene's exact outlines as a trace file.
 func trueTrace(t *testing.T, dir, scene string) string {
 	t.Helper()
+	return putFace(t, dir, scene, trueFace(t, scene))
+}
+
+// trueFace holds a scene's exact outlines and holes.
+func trueFace(t *testing.T, scene string) *face.Face {
+	t.Helper()
 	var truth struct {
 		truthFace
 		Holes []struct {
@@ -65,11 +72,16 @@ func trueTrace(t *testing.T, dir, scene string) string {
 	for _, h := range truth.Holes {
 		f.Holes = append(f.Holes, face.Hole{Centre: point(h.Centre), DiameterMM: h.Diameter})
 	}
+	return f
+}
+
+func putFace(t *testing.T, dir, name string, f *face.Face) string {
+	t.Helper()
 	var b strings.Builder
 	if err := face.Encode(&b, f); err != nil {
 		t.Fatal(err)
 	}
-	return put(t, dir, scene+".json", b.String())
+	return put(t, dir, name+".json", b.String())
 }
 
 // stripBoxes returns the part of the photo that each strip covers.
@@ -175,8 +187,8 @@ func TestBadJobFolders(t *testing.T) {
 	keep := put(t, foreign, "beach.jpg", "dear to someone")
 	work := scenes()["throttle-face"].file
 	status, _, stderr := portmatch(t, "match", "--target", work, "--work", work, "--job", filepath.Join(dir, "job"))
-	if status != statusUsage || !strings.Contains(stderr, "the same picture") {
-		t.Errorf("one picture given twice: status %d, %q; want %d", status, stderr, statusUsage)
+	if status != statusParts || !strings.Contains(stderr, "the same picture") {
+		t.Errorf("one picture given twice: status %d, %q; want %d", status, stderr, statusParts)
 	}
 	for _, c := range []struct {
 		name, job, target string
@@ -207,5 +219,39 @@ func TestBadJobFolders(t *testing.T) {
 	}
 	if _, err := os.Stat(filepath.Join(dir, "job")); !os.IsNotExist(err) {
 		t.Errorf("a job folder was left behind: %v", err)
+	}
+}
+
+// An opening that the target's photo does not show must be named, not left out, and take no other down.
+func TestPortMissingOnTheTarget(t *testing.T) {
+	dir := t.TempDir()
+	gasket := scenes()["gasket"]
+	cut := edited(t, dir, "cut.jpg", gasket.file, func(img *image.RGBA) image.Image {
+		const middlePx = 488 // of the gasket's leftmost port, from its outline in the photo's truth
+		return img.SubImage(image.Rect(middlePx, 0, img.Rect.Max.X, img.Rect.Max.Y))
+	})
+	less := trueFace(t, "gasket")
+	less.Ports = less.Ports[1:]
+	for _, c := range []struct{ name, target, why string }{
+		{"cut by the frame", cut, "the target's photo cuts this port off"},
+		{"not in the outlines", putFace(t, dir, "less", less), "the target has no opening here"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			job := filepath.Join(t.TempDir(), "job")
+			must(t, "match", "--target", c.target, "--target-height", gasket.heightMM, "--work", scenes()["manifold-before"].file, "--job", job)
+			var r compare.Result
+			readJSON(t, filepath.Join(job, "pass-1", "result.json"), &r)
+			if len(r.Ports) != 4 {
+				t.Fatalf("%d ports, want all 4", len(r.Ports))
+			}
+			for i, p := range r.Ports {
+				if i == 0 && (p.Verdict != compare.NotMeasured || p.Why != c.why) {
+					t.Errorf("port 1 is called %q (%s), want it not measured: %s", p.Verdict, p.Why, c.why)
+				}
+				if i > 0 && p.Verdict != compare.Grind {
+					t.Errorf("port %d is called %q, want %q", p.Port, p.Verdict, compare.Grind)
+				}
+			}
+		})
 	}
 }

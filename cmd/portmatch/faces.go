@@ -92,7 +92,9 @@ func (ps *parts) different() error {
 			continue
 		}
 		if other := seen[v.photo.SHA256]; other != nil {
-			return usagef("%s and %s are the same picture, given as %s and as %s", other.path, v.path, other.role, v.role)
+			return fmt.Errorf("%s and %s: %w", other.path, v.path, &compare.MismatchError{
+				What: fmt.Sprintf("they are the same picture, given as %s and as %s", other.role, v.role),
+				Try:  "give a picture of each part"})
 		}
 		seen[v.photo.SHA256] = v
 	}
@@ -105,6 +107,9 @@ func (v *sight) traceGuided(ctx context.Context, target *sight, opts compare.Opt
 	if err != nil {
 		return between(target, v, err)
 	}
+	if err := target.seek(ctx, v.survey, workFromTarget.Inverse()); err != nil {
+		return err
+	}
 	guide := &contour.Guide{Part: geom.Outline(target.face.PartOutline.Outline).Mapped(workFromTarget)}
 	for _, port := range target.face.Ports {
 		guide.Ports = append(guide.Ports, geom.Outline(port.Outline).Mapped(workFromTarget))
@@ -113,6 +118,23 @@ func (v *sight) traceGuided(ctx context.Context, target *sight, opts compare.Opt
 		return err
 	}
 	return v.trace(ctx, guide)
+}
+
+// seek looks on the target for the openings that work shows and the target did not. What is not found there stays without a
+// partner; the comparison names it.
+func (v *sight) seek(ctx context.Context, work *contour.Survey, targetFromWork geom.Rigid) error {
+	if v.survey == nil {
+		return nil
+	}
+	var known contour.Guide
+	for _, port := range v.face.Ports {
+		known.Ports = append(known.Ports, geom.Outline(port.Outline).Mapped(targetFromWork.Inverse()))
+	}
+	var wanted contour.Guide
+	for _, o := range work.Unasked(&known) {
+		wanted.Ports = append(wanted.Ports, geom.Outline(o).Mapped(targetFromWork))
+	}
+	return v.survey.Seek(ctx, v.face, &wanted)
 }
 
 // inFrame refuses a photo that does not show every port whole.

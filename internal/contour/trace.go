@@ -41,6 +41,7 @@ type Survey struct {
 	rings      []ring       // places that may be holes of a gasket, though no curve closes there
 
 	plan *plan
+	edge edgeModel   // of the ports, as Trace found it
 	part *partRegion // the part as the openings of the first look have it; nil until somebody asks
 }
 
@@ -142,19 +143,23 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 		return nil, err
 	}
 	m = v.s.settle(bases, m)
+	v.edge = m
 	f := &face.Face{Holes: v.holes, Ports: make([]face.Port, len(starts))}
-	parallelItems(len(starts), func(i int) {
-		r := v.s.refine(bases[i], m)
-		r.cliffs()
-		if !starts[i].guided {
-			r.stray(geom.NewIndex(geom.Outline(starts[i].curve)), m)
-		}
-		f.Ports[i] = face.Port{Edge: r.edge(m, v.sol)}
-	})
+	parallelItems(len(starts), func(i int) { f.Ports[i] = v.measurePort(starts[i], bases[i], m) })
 	f.PartOutline = v.partEdge(starts, bases, g, m)
 	numberPorts(f.Ports)
 	v.calibrate(f)
 	return f, ctx.Err()
+}
+
+// measurePort finds the edge near base, where the regions have it.
+func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Port {
+	r := v.s.refine(base, m)
+	r.cliffs()
+	if !st.guided {
+		r.stray(geom.NewIndex(geom.Outline(st.curve)), m)
+	}
+	return face.Port{Edge: r.edge(m, v.sol)}
 }
 
 // start is where the search for one port's edge begins.
@@ -176,11 +181,17 @@ func (v *Survey) starts(g *Guide) []start {
 		if l := v.seen(want); l != nil {
 			out = append(out, start{l.pts, reach{3, 3}, false})
 		} else {
-			out = append(out, start{want, reach{3, 5}, true})
+			out = append(out, guidedStart(want))
 		}
+	}
+	// What the guide does not know of is measured all the same: whoever compares must be able to name it.
+	for _, l := range v.unasked(g) {
+		out = append(out, start{l.pts, reach{3, 3}, false})
 	}
 	return out
 }
+
+func guidedStart(want []geom.PointMM) start { return start{want, reach{3, 5}, true} }
 
 // seen returns the coarse opening that is where the guide wants one and looks like it, or nil: a curve that closed on
 // the far wall of a tunnel does not.
