@@ -230,6 +230,9 @@ func TestPortMissingOnTheTarget(t *testing.T) {
 		const middlePx = 488 // of the gasket's leftmost port, from its outline in the photo's truth
 		return img.SubImage(image.Rect(middlePx, 0, img.Rect.Max.X, img.Rect.Max.Y))
 	})
+	if _, _, stderr := portmatch(t, "trace", "--photo", cut, "--height", gasket.heightMM, "--out", filepath.Join(dir, "cut.json")); !strings.Contains(stderr, "left edge") {
+		t.Errorf("trace of a cut photo says %q, want the side that the part runs off", stderr)
+	}
 	less := trueFace(t, "gasket")
 	less.Ports = less.Ports[1:]
 	for _, c := range []struct{ name, target, why string }{

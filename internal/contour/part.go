@@ -84,6 +84,7 @@ func (v *Survey) partEdge(starts []start, bases [][]geom.PointMM, g *Guide, m ed
 	if r == nil || len(starts) != len(v.open.ports) || slices.ContainsFunc(starts, func(s start) bool { return s.guided }) {
 		// The first look had not found all ports.
 		r = v.findPart(bases)
+		v.part = r
 	}
 	if r == nil {
 		return face.Edge{}
@@ -126,6 +127,39 @@ func (v *Survey) partEdgeFrom(curve []geom.PointMM, r *partRegion, m edgeModel) 
 		return face.Edge{}
 	}
 	return e
+}
+
+// cutSides returns the sides of the picture that the part runs off.
+func (v *Survey) cutSides() []string {
+	// The coarse grid stops within two of its cells of the rim; a part that comes so near on so short a way may end there.
+	const shortMM = 15
+	if v.part == nil || v.part.curve == nil {
+		return nil
+	}
+	curve := resampleClosed(v.part.curve, 1)
+	cell := v.part.grid.cellMM
+	right, bottom := float64(v.s.photo.Width-1), float64(v.s.photo.Height-1)
+	along := map[string]float64{}
+	for _, p := range curve {
+		q := v.s.pixel(p)
+		near := 2 * cell / v.s.mmPerPx(p)
+		for _, side := range []struct {
+			name string
+			px   float64
+		}{{"left", q.U}, {"right", right - q.U}, {"top", q.V}, {"bottom", bottom - q.V}} {
+			if side.px < near {
+				along[side.name]++
+			}
+		}
+	}
+	var out []string
+	for side, mm := range along {
+		if mm > shortMM {
+			out = append(out, side)
+		}
+	}
+	slices.Sort(out)
+	return out
 }
 
 // anticlockwise turns a clockwise edge round.

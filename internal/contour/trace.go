@@ -271,6 +271,10 @@ func (v *Survey) calibrate(f *face.Face) {
 		w.Photo = v.opt.Photo
 		f.Warnings = append(f.Warnings, w)
 	}
+	for _, side := range v.cutSides() {
+		f.Warnings = append(f.Warnings, face.Warning{Photo: v.opt.Photo, What: fmt.Sprintf("the part seems to run off the %s edge of the picture: a port that is cut off there is not measured", side),
+			Try: "photograph the whole part, with a little of what lies round it"})
+	}
 	for _, note := range v.s.photo.Notes {
 		f.Warnings = append(f.Warnings, face.Warning{Photo: v.opt.Photo, What: note})
 	}
