@@ -222,6 +222,19 @@ func TestBadJobFolders(t *testing.T) {
 	}
 }
 
+// A height that was left out shows in the holes: through a gasket's the bench is seen.
+func TestHeightThatContradictsThePicture(t *testing.T) {
+	for name, heightMM := range map[string]string{"gasket": "0", "throttle-face": "1.5"} {
+		s := scenes()[name]
+		for _, given := range []string{s.heightMM, heightMM} {
+			_, _, stderr := portmatch(t, "trace", "--photo", s.file, "--height", given, "--out", filepath.Join(t.TempDir(), "out.json"))
+			if warned := strings.Contains(stderr, "the height given"); warned != (given == heightMM) {
+				t.Errorf("%s at %s mm, true %s: %q", name, given, s.heightMM, stderr)
+			}
+		}
+	}
+}
+
 // An opening that the target's photo does not show must be named, not left out, and take no other down.
 func TestPortMissingOnTheTarget(t *testing.T) {
 	dir := t.TempDir()

@@ -40,6 +40,8 @@ type Survey struct {
 	lampShadow geom.PointMM // of a scan: how far the edges' shadow is thrown
 	rings      []ring       // places that may be holes of a gasket, though no curve closes there
 
+	doubts []face.Warning // what the first look makes one doubt of what was said of the photo
+
 	plan *plan
 	edge edgeModel   // of the ports, as Trace found it
 	part *partRegion // the part as the openings of the first look have it; nil until somebody asks
@@ -55,6 +57,14 @@ const maxGasketMM = 4.0
 
 // NewSurvey finds openings and measures the holes. The photo's camera is sol.
 func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt Options) (*Survey, error) {
+	v, err := newSurvey(ctx, p, sol, opt)
+	if err == nil {
+		err = v.doubtHeight(ctx)
+	}
+	return v, err
+}
+
+func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt Options) (*Survey, error) {
 	v := &Survey{s: newSurface(p, sol, opt.HeightMM), sol: sol, opt: opt}
 	pl := v.s.plan()
 	pl.blur()
@@ -271,6 +281,7 @@ func (v *Survey) calibrate(f *face.Face) {
 		w.Photo = v.opt.Photo
 		f.Warnings = append(f.Warnings, w)
 	}
+	f.Warnings = append(f.Warnings, v.doubts...)
 	for _, side := range v.cutSides() {
 		f.Warnings = append(f.Warnings, face.Warning{Photo: v.opt.Photo, What: fmt.Sprintf("the part seems to run off the %s edge of the picture: a port that is cut off there is not measured", side),
 			Try: "photograph the whole part, with a little of what lies round it"})
