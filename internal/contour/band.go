@@ -54,8 +54,7 @@ func (s *surface) unroll(base []geom.PointMM, s0, s1, ds, avgMM float64, colour 
 			}
 			q0 = q1
 		}
-		deep := s.face(s.cam.PixelFromPlane(p, s.heightMM-1))
-		b.lean[i] = deep.Sub(p).Dot(d)
+		b.lean[i] = s.lean(p).Dot(d)
 		b.pixels[i] = 0.5 / s.pixel(p.Add(d.Scale(0.25))).Dist(s.pixel(p.Sub(d.Scale(0.25))))
 	})
 	for _, v := range b.pixels {

@@ -15,11 +15,24 @@ import (
 // place where the flat face ends. w follows from geometry: what is lower by z is seen displaced by lean z.
 type edgeModel struct {
 	wallMM  float64 // depth of the cut wall of a thin part, down to the bench; 0 for a thick part
+	shadow  bool    // the wall is none, but the lamp's shadow on what lies behind, in a flat-bed scan
 	rimMM   float64 // size of a rounding or chamfer of the edge; 0 for a sharp one
 	sigmaMM float64 // blur, standard deviation
+	halo    float64 // share of a step that sharpening adds on either side of it; see edgeModel.step
 	// doubt: the rim may as well be a bare, flat band at the edge, where a file or a gasket has taken the dye off. The edge is then put
 	// midway.
 	doubt bool
+}
+
+// step is the picture of a straight edge that rises from 0 to 1, at a distance in mm: blurred, and then sharpened by taking away a
+// share of what is blurred further (unsharp masking), as most cameras and scanners do.
+func (m edgeModel) step(mm float64) float64 {
+	const further = 2.5
+	y := phi(mm / m.sigmaMM)
+	if m.halo == 0 {
+		return y
+	}
+	return y + m.halo*(y-phi(mm/(further*m.sigmaMM)))
 }
 
 // width returns w at a vertex with the given lean, and whether there is a second transition at all.
@@ -61,7 +74,7 @@ func (m edgeModel) scan(b *band, half, step float64, level, spread []float64) *e
 	first := make([]float64, k*b.n)
 	for q := range k {
 		for j := range b.n {
-			first[q*b.n+j] = phi((b.s0 + float64(j)*b.ds - e.lo - float64(q)*step) / m.sigmaMM)
+			first[q*b.n+j] = m.step(b.s0 + float64(j)*b.ds - e.lo - float64(q)*step)
 		}
 	}
 	buf := make([]float64, 4*k*len(b.base))
@@ -132,9 +145,9 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	weight := func(sigma float64) float64 { return spread * spread / (sigma * sigma) }
 	w0, w1, w2, w3 := weight(3*spread), weight(10), weight(10), weight(0.5*faceLevel+0.2)
 	var mean1 float64
-	if two && m.wallMM > 0 {
+	if two && m.wallMM > 0 && !m.shadow {
 		mean1, w1 = -0.45*faceLevel, weight(0.35*faceLevel+spread)
-	} else if two {
+	} else if two && !m.shadow {
 		w1 = weight(1)
 	}
 	yy += w0*faceLevel*faceLevel + w1*mean1*mean1

@@ -36,7 +36,7 @@ func (v *Survey) measureHoles() {
 	}
 	v.holeShape = v.bestShape(sure)
 	if v.sol.Camera.Scan != nil {
-		v.lampShadow = v.lampShadowOf(sure)
+		v.s.lampShadow = v.lampShadowOf(sure)
 	}
 	fits := make([]*holeFit, len(starts))
 	parallelItems(len(starts), func(i int) { fits[i] = v.fitHole(starts[i], v.holeShape) })
@@ -190,8 +190,8 @@ func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
 	f := &holeFit{h: h}
 	if v.through() {
 		depth := v.wallDepth()
-		if d := v.lampShadow.Norm(); d > 0 {
-			h.lean, depth = v.lampShadow.Scale(1/d), d
+		if d := v.s.lampShadow.Norm(); d > 0 {
+			h.lean, depth = v.s.lampShadow.Scale(1/d), d
 		}
 		at := func(from twin, k int) twinFit {
 			e, r := h.first(from)

@@ -121,6 +121,9 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 		lost := math.Max(0, math.Log((hi-lo)/(2.5*tight)))
 		// A cut wall is of the face's stuff, seen at a slant: darker more often than not, half as bright again in low sun.
 		wallLo, wallHi := 0.1*level[i], 1.6*level[i]
+		if m.shadow {
+			wallLo, wallHi = 0, 0.8*behind[i]
+		}
 		wallLost := math.Max(0, math.Log((wallHi-wallLo)/(2.5*tight)))
 		// Running sums of the log likelihood ratios, behind over face and behind over wall.
 		sum, asWall := make([]float64, b.n+1), make([]float64, b.n+1)

@@ -17,6 +17,17 @@ type surface struct {
 	tone     *[256]float32
 	heightMM float64
 	photo    *photo.Photo
+	// lampShadow is of a flat-bed scan: how far the lamp throws the shadow of an edge onto what lies behind. It is seen as a cut
+	// wall is, of the depth of its length.
+	lampShadow geom.PointMM
+}
+
+// lean is how far, on the face's plane, what lies one mm deeper at p appears displaced.
+func (s *surface) lean(p geom.PointMM) geom.PointMM {
+	if d := s.lampShadow.Norm(); d > 0 {
+		return s.lampShadow.Scale(1 / d)
+	}
+	return s.face(s.cam.PixelFromPlane(p, s.heightMM-1)).Sub(p)
 }
 
 func newSurface(p *photo.Photo, sol *scalecard.Solution, heightMM float64) *surface {

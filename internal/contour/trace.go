@@ -34,11 +34,10 @@ type Survey struct {
 	open openings
 	thin bool // the part is a gasket: its openings show the bench, and its cut wall
 
-	holes      []face.Hole
-	fits       []*holeFit   // of the holes and of what was taken for one
-	holeShape  *edgeShape   // of the edges in this photo
-	lampShadow geom.PointMM // of a scan: how far the edges' shadow is thrown
-	rings      []ring       // places that may be holes of a gasket, though no curve closes there
+	holes     []face.Hole
+	fits      []*holeFit // of the holes and of what was taken for one
+	holeShape *edgeShape // of the edges in this photo
+	rings     []ring     // places that may be holes of a gasket, though no curve closes there
 
 	doubts []face.Warning // what the first look makes one doubt of what was said of the photo
 
@@ -144,6 +143,9 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	if v.thin {
 		// Paper and card under the strips are thin, but the bench lies that much below their print.
 		m.wallMM = v.opt.HeightMM + benchDropMM
+	} else {
+		m.wallMM = v.s.lampShadow.Norm()
+		m.shadow = m.wallMM > 0
 	}
 	bases := make([][]geom.PointMM, len(starts))
 	parallelItems(len(starts), func(i int) {
