@@ -216,6 +216,8 @@ func (c *portComparison) corrMM() float64 {
 func (c *portComparison) measure() error {
 	c.onTarget = samplesOn(c.target, c.work, sampleMM)
 	c.onWork = samplesOn(c.work, c.target, sampleMM)
+	markAbrupt(c.onTarget)
+	markAbrupt(c.onWork)
 	c.edgeModes = append(biasModes(c.target, true), biasModes(c.work, false)...)
 	c.findUnsure()
 	if share := 1 - c.unsureMM/c.target.perimeterMM(); share < leastSureShare {

@@ -39,6 +39,12 @@ func TestProgressOnTruth(t *testing.T) {
 	}
 }
 
+// spot is 1 between two angles, degrees, 0 well outside them, and fades over 6 degrees, half way at either angle.
+func spot(deg, from, to float64) float64 {
+	ramp := func(x float64) float64 { return min(max(0.5+x/6, 0), 1) }
+	return ramp(deg-from) * ramp(to-deg)
+}
+
 // A round port opened by half a millimetre, but not between 100 and 140 degrees, where the old edge stands; and past the
 // target by 0.4 mm between -20 and 20 degrees, across the rightmost point.
 func TestProgressSpots(t *testing.T) {
@@ -46,13 +52,8 @@ func TestProgressSpots(t *testing.T) {
 	_, is := twoCircles(20, 19, 0)
 	o := is.Ports[0].Outline
 	for i, p := range o {
-		r := 19.5
-		switch a := math.Atan2(p.Y, p.X) * 180 / math.Pi; {
-		case a > 100 && a < 140:
-			r = 19
-		case a > -20 && a < 20:
-			r = 20.4
-		}
+		a := math.Atan2(p.Y, p.X) * 180 / math.Pi
+		r := 19.5 - 0.5*spot(a, 100, 140) + 0.9*spot(a, -20, 20)
 		o[i] = p.Scale(r / 19)
 	}
 	// The two dowels lie on a line that falls by 32 degrees: the job frame is turned by it.

@@ -67,7 +67,8 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing)
 	for i := range r.raw {
 		r.sigmaMM[i] = math.Max(scatter[i], 0.02*b.pxMM)
-		if scatter[i] > 0.12+0.5*b.pxMM {
+		// Where readings scatter, or all lie to one side of the smooth edge, there is none to be smoothed.
+		if apart := 0.12 + 0.5*b.pxMM; scatter[i] > apart || math.Abs(r.raw[i]-smooth[i]) > apart {
 			r.sure[i] = false
 		}
 	}
@@ -133,8 +134,8 @@ func (e *edgeScan) minimum(i, q int) (x float64, ok bool) {
 // bias returns the standard uncertainty at vertex i that averaging along the edge does not remove, mm: a tenth of a
 // pixel for what is left of tone curve, sharpening and blur, or more where the strips put the tone curve in doubt; six tenths
 // of the slack, which is what the slack was found worth on ray-traced photos of faces and gaskets; a fifth of a rim, whose
-// shape the light shows or hides; and where a wall hardly differs from the face, or from what is behind it, four tenths of
-// its width: the edge may be the wall's foot.
+// shape the light shows or hides; and where a wall hardly differs from the face, or from what is behind it, half its width: the
+// edge may be the wall's foot.
 func (r *edgeReading) bias(i int, m edgeModel, sol *scalecard.Solution) float64 {
 	px := math.Max(0.1, sol.EdgeSigmaPx(r.behind[i], r.onFace[i]))
 	v := math.Hypot(math.Max(px*r.pxMM, 0.6*r.slackMM[i]), 0.2*m.rimMM)
@@ -146,7 +147,7 @@ func (r *edgeReading) bias(i int, m edgeModel, sol *scalecard.Solution) float64 
 		v = math.Hypot(v, 0.3*m.rimMM)
 	}
 	if r.faint[i] {
-		v = math.Hypot(v, 0.4*r.wallMM[i])
+		v = math.Hypot(v, 0.5*r.wallMM[i])
 	}
 	return v
 }

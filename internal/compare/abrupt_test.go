@@ -1,0 +1,40 @@
+package compare
+
+import (
+	"math"
+	"testing"
+)
+
+// Two circles 0.1 mm apart. A ledge that swells and fades is measured; one that jumps up and back is a reading gone astray, and
+// carries no figure. Truth: closed form.
+func TestAbruptLedges(t *testing.T) {
+	const radiusMM, widthMM, heightMM = 20.0, 8.0, 0.5
+	for _, c := range []struct {
+		name   string
+		height func(alongMM float64) float64 // of the ledge, at a distance from its middle
+		want   float64
+		unsure bool
+	}{
+		{"a high spot 8 mm wide and 0.5 mm high", func(x float64) float64 {
+			return heightMM * (1 + math.Cos(2*math.Pi*x/widthMM)) / 2
+		}, 0.1 + heightMM, false},
+		{"a step of 1.5 mm, 20 mm long", func(float64) float64 { return 1.5 }, 0.1, true},
+	} {
+		target, work := twoCircles(radiusMM, radiusMM-0.1, 0)
+		o := work.Ports[0].Outline
+		half := widthMM / 2
+		if c.unsure {
+			half = 10
+		}
+		for i, p := range o {
+			if x := math.Atan2(p.Y, p.X) * radiusMM; math.Abs(x) < half {
+				o[i] = p.Scale(1 - c.height(x)/p.Norm())
+			}
+		}
+		p := mustMatch(t, target, work)
+		near(t, c.name+": remove step", p.RemoveStep.Value, c.want, 0.005)
+		if (len(p.UnsureArcs) > 0) != c.unsure {
+			t.Errorf("%s: unsure arcs %v", c.name, p.UnsureArcs)
+		}
+	}
+}
