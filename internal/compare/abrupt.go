@@ -5,83 +5,142 @@ import (
 	"sort"
 )
 
+const (
+	abruptOverMM  = 0.6 // half the length that a slope is taken over
+	flankMarginMM = 1.0 // marked on either side of a flank
+	// Beyond this median deviation of the step from its median the outlines are of different shapes (a round target on a square
+	// port), and flanks are no sign of a fault.
+	differShapeMM = 0.6
+)
+
 // markAbrupt takes what stands out from the rest of a joint between steep flanks for a fault of the reading. Cast, cut and
-// ground edges run along each other: a ledge swells and fades, and where the two differ in a corner's radius they part
-// at less than steepFlank. An edge that was lost to a far wall, a stain or a cut wall's foot jumps away from the other, and
-// back again. Which of the two readings jumps does not matter: no figure may rest on the stretch between.
+// ground edges run along each other: a ledge swells and fades, and where the two differ in a corner's radius they part at
+// less than 35°. An edge that was lost to a far wall, a stain or a cut wall's foot jumps away from the other, and back again.
+// Which of the two readings jumps does not matter: no figure may rest on the stretch between.
 //
-// samples go once round an edge. Where the two outlines are of different shapes, flanks are no sign of a fault, and nothing
-// is marked.
+// samples go once round an edge. A high spot 8 mm wide and 0.5 mm high, whose flanks rise 0.2 mm a mm, is left alone.
 func markAbrupt(samples []sample) {
-	const (
-		steepFlank    = 0.7 // mm of step a mm along the edge: 35° between the two edges
-		overMM        = 0.6 // half the length that the slope is taken over
-		marginMM      = 1.0 // marked on either side of a flank
-		standsOutMM   = 0.5 // from the joint's median step
-		differShapeMM = 0.6 // median deviation of the step from its median, beyond which the shapes differ
-	)
-	n := len(samples)
-	median := medianOf(samples, func(s *sample) float64 { return s.stepMM })
-	if medianOf(samples, func(s *sample) float64 { return math.Abs(s.stepMM - median) }) > differShapeMM {
+	w := newWalk(samples)
+	if w == nil || w.medianAbout(w.median) > differShapeMM {
 		return
 	}
+	astray := make([]bool, len(samples))
+	w.plateaus(astray)
+	w.spikes(astray)
+	for i, yes := range astray {
+		if yes {
+			samples[i].sure = false
+		}
+	}
+}
+
+// walk is a joint's steps, once round an edge at even spacing.
+type walk struct {
+	stepMM, slope []float64 // slope: mm of step a mm along the edge
+	perMM         float64   // samples
+	median        float64   // of the steps
+}
+
+// newWalk returns nil for an edge too short to have flanks.
+func newWalk(samples []sample) *walk {
+	n := len(samples)
+	w := &walk{stepMM: make([]float64, n), slope: make([]float64, n)}
 	var total float64
 	for i := range samples {
+		w.stepMM[i] = samples[i].stepMM
 		total += samples[i].lenMM
 	}
-	// within is how many samples lie within so many mm ahead.
-	within := func(mm float64) int { return max(1, int(mm*float64(n)/total)) }
-	k, margin := within(overMM), within(marginMM)
-	if 2*(k+margin) >= n {
-		return
+	w.perMM = float64(n) / total
+	k := w.count(abruptOverMM)
+	if n < 8*w.count(flankMarginMM) {
+		return nil
 	}
-	flank := make([]bool, n)
-	first := -1
 	for i := range samples {
 		a, b := &samples[(i+n-k)%n], &samples[(i+k)%n]
-		along := math.Mod(b.alongMM-a.alongMM+total, total)
-		if math.Abs(b.stepMM-a.stepMM) > steepFlank*along {
+		if along := math.Mod(b.alongMM-a.alongMM+total, total); along > 0 {
+			w.slope[i] = (b.stepMM - a.stepMM) / along
+		}
+	}
+	w.median = median(w.stepMM)
+	return w
+}
+
+func (w *walk) count(mm float64) int { return max(1, int(mm*w.perMM)) }
+
+// medianAbout is the median distance of the steps from one.
+func (w *walk) medianAbout(stepMM float64) float64 {
+	v := make([]float64, len(w.stepMM))
+	for i, s := range w.stepMM {
+		v[i] = math.Abs(s - stepMM)
+	}
+	return median(v)
+}
+
+// stretch are the steps from sample i up to j, which may go beyond the end and begin again.
+func (w *walk) stretch(i, j int) []float64 {
+	n := len(w.stepMM)
+	v := make([]float64, 0, max(j-i, 0))
+	for ; i < j; i++ {
+		v = append(v, w.stepMM[(i+n)%n])
+	}
+	return v
+}
+
+// plateaus marks very steep flanks, and of the stretches between them those that stand out from the joint as a whole.
+func (w *walk) plateaus(astray []bool) {
+	const steep, standsOutMM = 0.7, 0.5
+	n, margin := len(w.slope), w.count(flankMarginMM)
+	flank := make([]bool, n)
+	first := -1
+	for i, s := range w.slope {
+		if math.Abs(s) > steep {
+			first = i
 			for j := i - margin; j <= i+margin; j++ {
 				flank[(j+n)%n] = true
 			}
-			first = i
 		}
 	}
 	if first < 0 {
 		return
 	}
-	for i := first; i < first+n; {
-		j := i
+	for i, j := first, first; i < first+n; i = j {
 		for j < first+n && flank[j%n] == flank[i%n] {
 			j++
 		}
-		stretch := make([]*sample, 0, j-i)
-		for m := i; m < j; m++ {
-			stretch = append(stretch, &samples[m%n])
-		}
-		if flank[i%n] || math.Abs(medianStep(stretch)-median) > standsOutMM {
-			for _, s := range stretch {
-				s.sure = false
+		if flank[i%n] || math.Abs(median(w.stretch(i, j))-w.median) > standsOutMM {
+			for m := i; m < j; m++ {
+				astray[m%n] = true
 			}
 		}
-		i = j
 	}
 }
 
-func medianOf(samples []sample, value func(*sample) float64) float64 {
-	v := make([]float64, len(samples))
-	for i := range samples {
-		v[i] = value(&samples[i])
+// spikes marks what goes up and down again, or down and up, within a short way, and stands out from what lies on both sides.
+func (w *walk) spikes(astray []bool) {
+	const steep, standsOutMM, widestMM, besideMM = 0.4, 0.3, 12.0, 2.0
+	n, margin, beside := len(w.slope), w.count(flankMarginMM), w.count(besideMM)
+	reach := min(w.count(widestMM), n/3)
+	for i, s := range w.slope {
+		if math.Abs(s) <= steep {
+			continue
+		}
+		for j := i + 1; j < i+reach; j++ {
+			if t := w.slope[j%n]; t*s > 0 || math.Abs(t) <= steep {
+				continue
+			}
+			rest := append(w.stretch(i-margin-beside, i-margin), w.stretch(j+margin, j+margin+beside)...)
+			if math.Abs(median(w.stretch(i, j))-median(rest)) > standsOutMM {
+				for m := i - margin; m <= j+margin; m++ {
+					astray[(m+n)%n] = true
+				}
+			}
+			break
+		}
 	}
-	sort.Float64s(v)
-	return v[len(v)/2]
 }
 
-func medianStep(stretch []*sample) float64 {
-	v := make([]float64, len(stretch))
-	for i, s := range stretch {
-		v[i] = s.stepMM
-	}
-	sort.Float64s(v)
-	return v[len(v)/2]
+func median(v []float64) float64 {
+	s := append([]float64(nil), v...)
+	sort.Float64s(s)
+	return s[len(s)/2]
 }

@@ -11,23 +11,21 @@ func TestAbruptLedges(t *testing.T) {
 	const radiusMM, widthMM, heightMM = 20.0, 8.0, 0.5
 	for _, c := range []struct {
 		name   string
+		half   float64                       // mm, of the ledge's width
 		height func(alongMM float64) float64 // of the ledge, at a distance from its middle
 		want   float64
 		unsure bool
 	}{
-		{"a high spot 8 mm wide and 0.5 mm high", func(x float64) float64 {
+		{"a high spot 8 mm wide and 0.5 mm high", widthMM / 2, func(x float64) float64 {
 			return heightMM * (1 + math.Cos(2*math.Pi*x/widthMM)) / 2
 		}, 0.1 + heightMM, false},
-		{"a step of 1.5 mm, 20 mm long", func(float64) float64 { return 1.5 }, 0.1, true},
+		{"a step of 1.5 mm, 20 mm long", 10, func(float64) float64 { return 1.5 }, 0.1, true},
+		{"a spike of 0.7 mm, 4 mm wide", 2, func(x float64) float64 { return 0.7 * math.Min(1, (2-math.Abs(x))/1.3) }, 0.1, true},
 	} {
 		target, work := twoCircles(radiusMM, radiusMM-0.1, 0)
 		o := work.Ports[0].Outline
-		half := widthMM / 2
-		if c.unsure {
-			half = 10
-		}
 		for i, p := range o {
-			if x := math.Atan2(p.Y, p.X) * radiusMM; math.Abs(x) < half {
+			if x := math.Atan2(p.Y, p.X) * radiusMM; math.Abs(x) < c.half {
 				o[i] = p.Scale(1 - c.height(x)/p.Norm())
 			}
 		}

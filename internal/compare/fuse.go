@@ -120,9 +120,15 @@ func fusePort(views []view, k int, share []float64) (face.Port, *face.Warning) {
 	var worst, worstSD float64
 	var worstAt geom.PointMM
 	for i, p := range base.outline {
-		before, after := (i+n-1)%n, geom.Place{Side: i}
-		normal := base.outward(after).Add(base.outward(geom.Place{Side: before}))
-		normal = normal.Scale(1 / normal.Norm())
+		normal := base.outwardNear(p)
+		if !base.sure[i] {
+			// A bridge may run any way; what was measured beside it does not.
+			for _, r := range rings {
+				if r != nil && r != base {
+					normal = r.outwardNear(p)
+				}
+			}
+		}
 		type reading struct{ off, sigma, bias, weight float64 }
 		var rs []reading
 		weights := make([]float64, len(views))
@@ -183,6 +189,19 @@ const leastSigmaMM = 0.001
 
 // fuseReachMM is how far another photo's edge may lie off to be read as the same.
 const fuseReachMM = 2
+
+// outwardNear is the unit normal of the edge where it comes nearest to p, midway between the sides that meet there.
+func (r *ring) outwardNear(p geom.PointMM) geom.PointMM {
+	_, at, _ := r.index.Nearest(p)
+	normal := r.outward(at)
+	switch at.Fraction {
+	case 0:
+		normal = normal.Add(r.outward(geom.Place{Side: (at.Side + len(r.outline) - 1) % len(r.outline)}))
+	case 1:
+		normal = normal.Add(r.outward(geom.Place{Side: r.next(at.Side)}))
+	}
+	return normal.Scale(1 / normal.Norm())
+}
 
 // readAlong reads how far r lies off p along the normal, with its uncertainties there; false if it was not measured.
 func (r *ring) readAlong(p, normal geom.PointMM, own bool, i int) (off, sigma, bias float64, ok bool) {
