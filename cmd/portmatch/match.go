@@ -96,7 +96,7 @@ func runMatch(c *cli.Context) error {
 	if s.Job.Target, err = ps.keep(); err != nil {
 		return err
 	}
-	if err := addPass(c.Context, s, set, plan, ps.works); err != nil {
+	if err := addPass(c.Context, s, set, plan, ps); err != nil {
 		return err
 	}
 	p.done()

@@ -14,6 +14,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"portmatch/internal/compare"
+	"portmatch/internal/face"
 	"portmatch/internal/geom"
 	"portmatch/internal/job"
 	"portmatch/internal/render"
@@ -63,16 +64,18 @@ func mapOptions(set job.Settings) (render.MapOptions, error) {
 }
 
 // addPass saves a result as the next pass of the job, with everything that shows it, and brings the report up to date.
-func addPass(ctx context.Context, s *job.Session, set job.Settings, plan *compare.Plan, works []*sight) error {
+func addPass(ctx context.Context, s *job.Session, set job.Settings, plan *compare.Plan, ps *parts) error {
 	m, err := mapOptions(set)
 	if err != nil {
 		return err
 	}
+	works := ps.works
 	photo := works[0].photo
 	in := job.PassInput{PhotoName: base(works[0].path), PhotoFile: "photo." + extension(photo.Format), Photo: photo.File, Settings: set}
 	_, err = s.AddPass(ctx, in, func(ctx context.Context, dir string, number int) error {
 		plan.Result.Pass = number
 		files := append(passFiles(plan.Result, works[0], m), planFiles(plan, m)...)
+		files = append(files, file{workName, func(w io.Writer) error { return face.Encode(w, ps.work) }})
 		for i, w := range works[1:] {
 			files = append(files, file{fmt.Sprintf("photo-%d.%s", i+2, extension(w.photo.Format)), func(out io.Writer) error {
 				_, err := out.Write(w.photo.File)
@@ -120,7 +123,10 @@ type file struct {
 	write func(io.Writer) error
 }
 
-const overlayName = "overlay.png"
+const (
+	overlayName = "overlay.png"
+	workName    = "work.json" // the work face's outlines and holes as trace writes them
+)
 
 func closeUpName(port int) string { return fmt.Sprintf("port-%d.png", port) }
 

@@ -22,6 +22,7 @@ type shot struct {
 	path     string
 	heightMM float64
 	card     scalecard.Options
+	scale    *knownFace // what serves as the scale where the photo shows no strip; nil: nothing does
 }
 
 // sight is a shot that has been measured. A face that comes from a trace file has no photo.
@@ -31,6 +32,7 @@ type sight struct {
 	solution *scalecard.Solution
 	survey   *contour.Survey
 	face     *face.Face
+	byFace   *contour.FaceScale // how the face served as the scale; nil where strips or a resolution did
 }
 
 // photoError is a photo that can't serve, for a reason that only the whole job shows.
@@ -43,16 +45,24 @@ func (v *sight) look(ctx context.Context) (err error) {
 	if v.photo, err = photo.Load(ctx, v.path, photo.Options{}); err != nil {
 		return err
 	}
-	if v.solution, err = scalecard.Solve(ctx, v.photo, v.card); err != nil {
+	opt := contour.Options{HeightMM: v.heightMM, Photo: v.role}
+	v.solution, err = scalecard.Solve(ctx, v.photo, v.card)
+	if v.scale != nil && showsNoStrip(err) {
+		opt = contour.Options{HeightSigmaMM: levelMM, Photo: v.role}
+		err = v.lookByFace(ctx, opt)
+	}
+	if err != nil {
 		return err
 	}
-	v.survey, err = contour.NewSurvey(ctx, v.photo, v.solution, contour.Options{HeightMM: v.heightMM, Photo: v.role})
+	v.survey, err = contour.NewSurvey(ctx, v.photo, v.solution, opt)
 	return err
 }
 
 // trace measures the outlines; guide may be nil.
 func (v *sight) trace(ctx context.Context, guide *contour.Guide) (err error) {
-	v.face, err = v.survey.Trace(ctx, guide)
+	if v.face, err = v.survey.Trace(ctx, guide); err == nil && v.byFace != nil {
+		v.scale.passOn(v.face, v.byFace)
+	}
 	return err
 }
 

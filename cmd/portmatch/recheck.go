@@ -21,6 +21,7 @@ func recheckCommand() *cli.Command {
 			&cli.StringFlag{Name: "job", Usage: "job folder that match made, `DIR`"},
 			heightFlag("work-height", "how far the work face stands above its strips, `MM`; as in the job if not given"),
 			dpiFlag("work-dpi", "the work is a flat-bed scan of `N` dots per inch"),
+			&cli.BoolFlag{Name: "face-as-scale", Usage: "without a strip in the photo, let the face's own holes, as an earlier pass measured them, serve as the scale; less sure"},
 			&cli.BoolFlag{Name: "json", Usage: "print result.json instead of the table"},
 		}, printedFlags(), []cli.Flag{debugFlag()}),
 		Action: runRecheck,
@@ -60,9 +61,21 @@ func runRecheck(c *cli.Context) error {
 		return err
 	}
 
+	if c.Bool("face-as-scale") {
+		scale, err := faceAsScale(s.Job)
+		if err != nil {
+			return err
+		}
+		for _, w := range ps.works {
+			w.scale = scale
+		}
+	}
+
 	p := newProgress(c, 4)
 	defer p.done()
-	if err := ps.measure(c.Context, opts, p); err != nil {
+	if err := ps.measure(c.Context, opts, p); showsNoStrip(err) && !c.Bool("face-as-scale") {
+		return &noScaleError{err}
+	} else if err != nil {
 		return err
 	}
 	if err := ps.debug(c.String("debug")); err != nil {
@@ -79,7 +92,7 @@ func runRecheck(c *cli.Context) error {
 		return err
 	}
 	p.stage("drawing the map")
-	if err := addPass(c.Context, s, set, plan, ps.works); err != nil {
+	if err := addPass(c.Context, s, set, plan, ps); err != nil {
 		return err
 	}
 	p.done()

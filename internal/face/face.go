@@ -57,6 +57,8 @@ type Calibration struct {
 	MMPerPx           float64 `json:"mm_per_px"` // at the middle of the part
 	HeightMM          float64 `json:"height_mm"`
 	ScanDPI           float64 `json:"scan_dpi,omitempty"` // flat-bed scans: the resolution that was used
+	// FaceOfPass is the pass whose holes served as the scale of a photo without strips; 0 for all others.
+	FaceOfPass int `json:"face_of_pass,omitempty"`
 }
 
 // Warning is a piece of advice for the user, in the user's words.
