@@ -88,6 +88,10 @@ func TestGrindAndRecheck(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	const mostBytes = 3_000_000 // for two passes with four ports
+	if len(page) > mostBytes {
+		t.Errorf("report.html has %d bytes, want no more than %d", len(page), mostBytes)
+	}
 	for _, s := range []string{"engine, left bank", fmt.Sprintf("%.2f", r.Ports[1].PastStep.Value)} {
 		if !strings.Contains(string(page), s) {
 			t.Errorf("report.html says nothing of %q", s)

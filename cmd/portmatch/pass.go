@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 
 	"github.com/urfave/cli/v2"
 	"golang.org/x/sync/errgroup"
@@ -75,9 +76,9 @@ func addPass(ctx context.Context, s *job.Session, set job.Settings, plan *compar
 	_, err = s.AddPass(ctx, in, func(ctx context.Context, dir string, number int) error {
 		plan.Result.Pass = number
 		files := append(passFiles(plan.Result, works[0], m), planFiles(plan, m)...)
-		files = append(files, file{workName, func(w io.Writer) error { return face.Encode(w, ps.work) }})
+		files = append(files, file{name: workName, write: func(w io.Writer) error { return face.Encode(w, ps.work) }})
 		for i, w := range works[1:] {
-			files = append(files, file{fmt.Sprintf("photo-%d.%s", i+2, extension(w.photo.Format)), func(out io.Writer) error {
+			files = append(files, file{name: fmt.Sprintf("photo-%d.%s", i+2, extension(w.photo.Format)), write: func(out io.Writer) error {
 				_, err := out.Write(w.photo.File)
 				return err
 			}})
@@ -121,7 +122,12 @@ func writeJSON(w io.Writer, r *compare.Result) error { return json.NewEncoder(w)
 type file struct {
 	name  string
 	write func(io.Writer) error
+	// picture is set instead of write for a picture that is saved twice: as name, and as a JPEG of the same name for the report.
+	picture func(w, screen io.Writer) error
 }
+
+// screenName is what the report's copy of a picture is called.
+func screenName(name string) string { return strings.TrimSuffix(name, ".png") + ".jpg" }
 
 const (
 	overlayName = "overlay.png"
@@ -136,19 +142,21 @@ func passFiles(r *compare.Result, work *sight, m render.MapOptions) []file {
 	p := overlayPhoto(r, work)
 	// The largest pictures come first, so that they don't start last when the files are drawn side by side.
 	files := []file{
-		{"result.json", func(w io.Writer) error { return writeJSON(w, r) }},
-		{overlayName, func(w io.Writer) error { return render.Overlay(w, r, p, render.PictureOptions{Units: u}) }},
+		{name: "result.json", write: func(w io.Writer) error { return writeJSON(w, r) }},
+		{name: overlayName, picture: func(w, screen io.Writer) error {
+			return render.Overlay(w, r, p, render.PictureOptions{Units: u, Screen: screen})
+		}},
 	}
 	for _, port := range r.Ports {
-		files = append(files, file{closeUpName(port.Port), func(w io.Writer) error {
-			return render.CloseUp(w, r, port.Port, p, render.PictureOptions{Units: u})
+		files = append(files, file{name: closeUpName(port.Port), picture: func(w, screen io.Writer) error {
+			return render.CloseUp(w, r, port.Port, p, render.PictureOptions{Units: u, Screen: screen})
 		}})
 	}
 	return append(files,
-		file{"map.pdf", func(w io.Writer) error { return render.Map(w, r, m) }},
-		file{"outlines.svg", func(w io.Writer) error { return render.SVG(w, r, render.OutlineOptions{}) }},
-		file{"outlines.dxf", func(w io.Writer) error { return render.DXF(w, r, render.OutlineOptions{}) }},
-		file{"ports.csv", func(w io.Writer) error { return render.CSV(w, r, u) }},
+		file{name: "map.pdf", write: func(w io.Writer) error { return render.Map(w, r, m) }},
+		file{name: "outlines.svg", write: func(w io.Writer) error { return render.SVG(w, r, render.OutlineOptions{}) }},
+		file{name: "outlines.dxf", write: func(w io.Writer) error { return render.DXF(w, r, render.OutlineOptions{}) }},
+		file{name: "ports.csv", write: func(w io.Writer) error { return render.CSV(w, r, u) }},
 	)
 }
 
@@ -156,13 +164,13 @@ func passFiles(r *compare.Result, work *sight, m render.MapOptions) []file {
 func planFiles(plan *compare.Plan, m render.MapOptions) []file {
 	var files []file
 	if r := plan.TargetHead; r != nil {
-		files = append(files, file{"target-head.json", func(w io.Writer) error { return writeJSON(w, r) }})
+		files = append(files, file{name: "target-head.json", write: func(w io.Writer) error { return writeJSON(w, r) }})
 	}
 	if r := plan.Head; r != nil {
 		m.Side = render.GasketSide // the head looks at the work: its map is the mirror image
 		files = append(files,
-			file{"head-result.json", func(w io.Writer) error { return writeJSON(w, r) }},
-			file{"head-map.pdf", func(w io.Writer) error { return render.Map(w, r, m) }})
+			file{name: "head-result.json", write: func(w io.Writer) error { return writeJSON(w, r) }},
+			file{name: "head-map.pdf", write: func(w io.Writer) error { return render.Map(w, r, m) }})
 	}
 	return files
 }
@@ -188,16 +196,31 @@ func drawFiles(ctx context.Context, dir string, files []file) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			out, err := os.Create(filepath.Join(dir, f.name))
-			if err != nil {
-				return err
-			}
-			defer out.Close()
-			if err := f.write(out); err != nil {
-				return fmt.Errorf("%s: %w", f.name, err)
-			}
-			return out.Close()
+			return f.save(dir)
 		})
 	}
 	return g.Wait()
+}
+
+// save writes the file into dir.
+func (f *file) save(dir string) error {
+	write := f.write
+	if f.picture != nil {
+		write = func(w io.Writer) error {
+			return create(dir, screenName(f.name), func(screen io.Writer) error { return f.picture(w, screen) })
+		}
+	}
+	return create(dir, f.name, write)
+}
+
+func create(dir, name string, write func(io.Writer) error) error {
+	out, err := os.Create(filepath.Join(dir, name))
+	if err != nil {
+		return err
+	}
+	defer out.Close()
+	if err := write(out); err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	return out.Close()
 }

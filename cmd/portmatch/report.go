@@ -18,11 +18,11 @@ func writeReport(s *job.Session) error {
 			return err
 		}
 		rp := render.ReportPass{Result: r, CloseUps: make(map[int][]byte)}
-		if rp.Overlay, err = s.Job.ReadPassFile(p.Number, overlayName); err != nil {
+		if rp.Overlay, err = s.Job.ReadPassFile(p.Number, screenName(overlayName)); err != nil {
 			return err
 		}
 		for _, port := range r.Ports {
-			if rp.CloseUps[port.Port], err = s.Job.ReadPassFile(p.Number, closeUpName(port.Port)); err != nil {
+			if rp.CloseUps[port.Port], err = s.Job.ReadPassFile(p.Number, screenName(closeUpName(port.Port))); err != nil {
 				return err
 			}
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"image"
 	"image/draw"
+	"image/jpeg"
 	"io"
 	"math"
 	"slices"
@@ -16,13 +17,17 @@ import (
 
 // PictureOptions say how large a picture is and in which units its figures are.
 type PictureOptions struct {
-	WidthPx int // 0 for the default: 2400 for the whole face, 1200 for a close-up, which a screen can show
+	WidthPx int // 0 for the default, which a screen can show
 	Units   Units
+	// Screen gets the same picture as a JPEG, half as large in bytes, for pages that hold many; nil: nothing does.
+	Screen io.Writer
 }
 
 const (
-	overlayWidthPx = 2400
-	closeUpWidthPx = 1200
+	overlayWidthPx = 2000
+	closeUpWidthPx = 1000 // some 11 px a mm, as fine as a phone's photo of the whole part
+	// screenQuality keeps lines of two pixels and small letters clean; the photo's grain takes most of the bytes.
+	screenQuality = 72
 	// A picture taller than this share of its width is scaled down instead, to fit a phone held upright.
 	tallest = 1.25
 )
@@ -48,7 +53,7 @@ func Overlay(w io.Writer, r *compare.Result, photo *Photo, o PictureOptions) err
 	if high := view.h() / view.w(); high > enoughHeight {
 		o.WidthPx = int(float64(o.WidthPx) * math.Max(enoughHeight, math.Sqrt(enoughHeight/high)*0.8))
 	}
-	return compose(w, r, photo, scene{
+	return compose(w, o.Screen, r, photo, scene{
 		title:   fmt.Sprintf("Work face, pass %d", r.Pass),
 		under:   fmt.Sprintf("tolerance %s %s; ± covers the truth 19 times in 20", o.Units.LengthText(r.ToleranceMM), o.Units.Length()),
 		view:    view,
@@ -80,7 +85,7 @@ func CloseUp(w io.Writer, r *compare.Result, port int, photo *Photo, o PictureOp
 	if p.Verdict != compare.NotMeasured {
 		under = fmt.Sprintf("remove %s %s; past the line %s %s", o.Units.AreaPM(p.RemoveArea), o.Units.Area(), o.Units.AreaPM(p.PastArea), o.Units.Area())
 	}
-	return compose(w, r, photo, scene{
+	return compose(w, o.Screen, r, photo, scene{
 		title:   fmt.Sprintf("Port %d: %s", p.Port, p.Verdict),
 		under:   under,
 		view:    view,
@@ -101,7 +106,7 @@ type scene struct {
 	units        Units
 }
 
-func compose(w io.Writer, r *compare.Result, photo *Photo, s scene) error {
+func compose(w, screen io.Writer, r *compare.Result, photo *Photo, s scene) error {
 	width := float64(s.widthPx)
 	k := width / s.view.w()
 	if s.view.h()*k > tallest*width {
@@ -142,6 +147,11 @@ func compose(w io.Writer, r *compare.Result, photo *Photo, s scene) error {
 	p.write(p.bold, gray(0), s.em, 1.35*s.em, s.title)
 	p.write(p.plain, gray(0x20), s.em, 2.6*s.em, s.under)
 	p.drawLegend(entries, float64(p.frame.Max.Y)+bottomH, width)
+	if screen != nil {
+		if err := jpeg.Encode(screen, p.RGBA, &jpeg.Options{Quality: screenQuality}); err != nil {
+			return err
+		}
+	}
 	return encode(w, p.RGBA)
 }
 

@@ -6,6 +6,7 @@ import (
 	"flag"
 	"image"
 	"image/color"
+	"image/jpeg"
 	"image/png"
 	"math"
 	"os"
@@ -120,7 +121,7 @@ func TestOverlayAndCloseUpSizes(t *testing.T) {
 		lo, hi int // allowed widths: what a screen shows
 	}{
 		{"overlay", func(b *bytes.Buffer) error { return Overlay(b, r, benchPhoto(), PictureOptions{Units: MM}) }, 2000, 2600},
-		{"close-up", func(b *bytes.Buffer) error { return CloseUp(b, r, 2, benchPhoto(), PictureOptions{Units: MM}) }, 1100, 1300},
+		{"close-up", func(b *bytes.Buffer) error { return CloseUp(b, r, 2, benchPhoto(), PictureOptions{Units: MM}) }, 900, 1100},
 		{"without a photo", func(b *bytes.Buffer) error { return Overlay(b, r, nil, PictureOptions{Units: Inch}) }, 2000, 2600},
 	} {
 		var b bytes.Buffer
@@ -138,6 +139,38 @@ func TestOverlayAndCloseUpSizes(t *testing.T) {
 	var wrong *PortNumberError
 	if err := CloseUp(&bytes.Buffer{}, r, 7, nil, PictureOptions{Units: MM}); !errors.As(err, &wrong) {
 		t.Errorf("port 7: %v, want a PortNumberError", err)
+	}
+}
+
+// The copy for the report is the same picture, and smaller.
+func TestScreenCopy(t *testing.T) {
+	r := marineManifold(t)
+	var whole, screen bytes.Buffer
+	if err := CloseUp(&whole, r, 2, benchPhoto(), PictureOptions{Units: MM, Screen: &screen}); err != nil {
+		t.Fatal(err)
+	}
+	size := screen.Len()
+	a, err := png.Decode(&whole)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := jpeg.Decode(&screen)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a.Bounds() != b.Bounds() {
+		t.Fatalf("%v and %v", a.Bounds(), b.Bounds())
+	}
+	var sum, n float64
+	for y := range a.Bounds().Dy() {
+		for x := range a.Bounds().Dx() {
+			p, q := color.GrayModel.Convert(a.At(x, y)).(color.Gray), color.GrayModel.Convert(b.At(x, y)).(color.Gray)
+			sum, n = sum+math.Abs(float64(p.Y)-float64(q.Y)), n+1
+		}
+	}
+	// 64 levels of grey round by 1 on average, and JPEG at this quality by less than 2 on lines and letters.
+	if sum/n > 3 || size > 400_000 {
+		t.Errorf("%d bytes, %.1f grey levels off on average", size, sum/n)
 	}
 }
 
