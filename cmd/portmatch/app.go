@@ -11,6 +11,9 @@ import (
 	"strings"
 
 	"github.com/urfave/cli/v2"
+
+	"portmatch/internal/job"
+	"portmatch/internal/render"
 )
 
 const version = "0.1.0"
@@ -76,11 +79,27 @@ func finish(c *cli.Command) {
 			defer pprof.StopCPUProfile()
 		}
 		err = action(ctx)
+		if err != nil {
+			err = &unitsError{err, spokenUnits(ctx)}
+		}
 		if late := (*stageError)(nil); err != nil && errors.As(context.Cause(ctx.Context), &late) {
 			return late
 		}
 		return err
 	}
+}
+
+// spokenUnits are the units that a command speaks: those of --units, else those of its job, else mm.
+func spokenUnits(c *cli.Context) render.Units {
+	if u, ok := c.Generic("units").(*choice); ok && u.value != "" {
+		return render.Units(u.value)
+	}
+	if dir := c.String("job"); dir != "" {
+		if j, err := job.Open(dir); err == nil && j.Settings.Units != "" {
+			return render.Units(j.Settings.Units)
+		}
+	}
+	return render.MM
 }
 
 // usageError is a command line that can't be carried out as written.

@@ -18,6 +18,7 @@ import (
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
 	"portmatch/internal/job"
+	"portmatch/internal/prose"
 )
 
 // parts are the faces of one comparison: what the user named, and what was seen of it.
@@ -78,7 +79,7 @@ func (ps *parts) measure(ctx context.Context, opts compare.Options, p *progress)
 	if len(faces) > 1 {
 		var err error
 		if ps.work, err = compare.Fuse(faces); err != nil {
-			return fmt.Errorf("%s: %w", strings.Join(names[:len(faces)], ", "), err)
+			return prose.Errorf("%s: %w", strings.Join(names[:len(faces)], ", "), err)
 		}
 	}
 	return nil
@@ -93,7 +94,7 @@ func (ps *parts) different() error {
 		}
 		if other := seen[v.photo.SHA256]; other != nil {
 			return fmt.Errorf("%s and %s: %w", other.path, v.path, &compare.MismatchError{
-				What: fmt.Sprintf("they are the same picture, given as %s and as %s", other.role, v.role),
+				What: prose.Sprintf("they are the same picture, given as %s and as %s", other.role, v.role),
 				Try:  "give a picture of each part"})
 		}
 		seen[v.photo.SHA256] = v
@@ -163,7 +164,7 @@ func (v *sight) inFrame(guide *contour.Guide) error {
 
 // between says which two files an error is about.
 func between(target, work *sight, err error) error {
-	return fmt.Errorf("%s and %s: %w", target.path, work.path, err)
+	return prose.Errorf("%s and %s: %w", target.path, work.path, err)
 }
 
 // shape makes of the target what the user wants ground to: a circle, or the target grown or shrunk. Without a target the
@@ -180,7 +181,7 @@ func (ps *parts) shape(set job.Settings) error {
 		f, err = compare.OffsetFace(f, set.OffsetMM)
 	}
 	if err != nil {
-		return fmt.Errorf("%s: %w", ps.target.path, err)
+		return prose.Errorf("%s: %w", ps.target.path, err)
 	}
 	// The sight's photo stays: the job says which picture the target came from.
 	shaped := *ps.target

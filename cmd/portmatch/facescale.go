@@ -9,6 +9,7 @@ import (
 	"portmatch/internal/contour"
 	"portmatch/internal/face"
 	"portmatch/internal/job"
+	"portmatch/internal/prose"
 	"portmatch/internal/scalecard"
 )
 
@@ -24,8 +25,11 @@ const levelMM = 1e-9
 // noScaleError is a photo without strips where the face's holes could serve instead.
 type noScaleError struct{ err error }
 
-func (e *noScaleError) Error() string {
-	return e.err.Error() + "; or, where no strip can be laid, give --face-as-scale: the face's holes then serve as the scale, and every figure is less sure"
+func (e *noScaleError) Error() string { return e.Text().Words }
+
+// Text is the message with its lengths.
+func (e *noScaleError) Text() prose.Text {
+	return prose.Sprintf("%s; or, where no strip can be laid, give --face-as-scale: the face's holes then serve as the scale, and every figure is less sure", e.err)
 }
 
 func (e *noScaleError) Unwrap() error { return e.err }
@@ -71,7 +75,7 @@ func (k *knownFace) passOn(f *face.Face, by *contour.FaceScale) {
 		f.Fields = append(f.Fields, field)
 	}
 	f.Calibration.FaceOfPass = k.pass
-	f.Warnings = append(f.Warnings, face.Warning{Photo: f.Calibration.Photo,
-		What: fmt.Sprintf("no strip in the photo: %d of the face's %d holes, as pass %d measured them, served as the scale; they agree to %.2f mm at worst", by.Holes, by.Known, k.pass, by.WorstMM),
-		Try:  "lay strips beside the face: every figure is then surer"})
+	f.Warnings = append(f.Warnings, face.Warn(f.Calibration.Photo,
+		prose.Sprintf("no strip in the photo: %d of the face's %d holes, as pass %d measured them, served as the scale; they agree to %s at worst", by.Holes, by.Known, k.pass, prose.MM(by.WorstMM, 2)),
+		prose.Sprintf("lay strips beside the face: every figure is then surer")))
 }

@@ -18,6 +18,7 @@ var level = map[string]int{
 	"portmatch/internal/photo":           2,
 	"portmatch/internal/face":            2,
 	"portmatch/internal/geom":            1,
+	"portmatch/internal/prose":           1,
 }
 
 // TestImportsPointDown keeps the layers apart: who measures doesn't draw, who draws doesn't measure, and only the three

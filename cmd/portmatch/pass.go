@@ -104,7 +104,7 @@ func tell(c *cli.Context, j *job.Job, r *compare.Result) error {
 	for _, n := range j.Notes {
 		fmt.Fprintln(c.App.ErrWriter, n)
 	}
-	printWarnings(c.App.ErrWriter, r.Warnings)
+	printWarnings(c.App.ErrWriter, r.Warnings, render.Units(j.Settings.Units))
 	if c.Bool("json") {
 		return writeJSON(c.App.Writer, r)
 	}

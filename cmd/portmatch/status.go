@@ -10,6 +10,7 @@ import (
 	"portmatch/internal/contour"
 	"portmatch/internal/job"
 	"portmatch/internal/photo"
+	"portmatch/internal/prose"
 	"portmatch/internal/render"
 	"portmatch/internal/scalecard"
 )
@@ -34,8 +35,27 @@ func report(stderr io.Writer, err error) int {
 		fmt.Fprintln(stderr, "portmatch: stopped; nothing was written")
 		return statusStopped
 	}
-	fmt.Fprintln(stderr, "portmatch:", err)
+	fmt.Fprintln(stderr, "portmatch:", message(err))
 	return statusOf(err)
+}
+
+// unitsError is an error with the units in which its user wants to read it.
+type unitsError struct {
+	err   error
+	units render.Units
+}
+
+func (e *unitsError) Error() string { return e.err.Error() }
+func (e *unitsError) Unwrap() error { return e.err }
+
+// message puts an error in words, in its user's units where it has any.
+func message(err error) string {
+	if e := (*unitsError)(nil); errors.As(err, &e) {
+		if t, ok := e.err.(prose.Texter); ok {
+			return e.units.Prose(t.Text())
+		}
+	}
+	return err.Error()
 }
 
 func statusOf(err error) int {

@@ -59,7 +59,7 @@ func runTrace(c *cli.Context) error {
 	if err := job.WriteFile(out, func(w io.Writer) error { return face.Encode(w, v.face) }); err != nil {
 		return err
 	}
-	printWarnings(c.App.ErrWriter, v.face.Warnings)
+	printWarnings(c.App.ErrWriter, v.face.Warnings, render.Units(chosen(c, "units")))
 	printFace(c.App.Writer, v.face, render.Units(chosen(c, "units")))
 	return nil
 }
@@ -79,14 +79,15 @@ func printFace(w io.Writer, f *face.Face, u render.Units) {
 	}
 }
 
-func printWarnings(w io.Writer, list []face.Warning) {
+func printWarnings(w io.Writer, list []face.Warning, u render.Units) {
 	for _, m := range list {
-		s := m.What
+		what, try := m.Said()
+		s := u.Prose(what)
 		if m.Photo != "" {
 			s = m.Photo + ": " + s
 		}
 		if m.Try != "" {
-			s += "; " + m.Try
+			s += "; " + u.Prose(try)
 		}
 		fmt.Fprintln(w, s)
 	}

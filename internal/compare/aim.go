@@ -6,6 +6,7 @@ import (
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 // Aim says what the work is ground to where there is a third face, the head.
@@ -36,7 +37,7 @@ func Choose(aim Aim, target, head, work *face.Face, opts Options) (*Plan, error)
 	p := &Plan{Aim: aim}
 	if head == nil {
 		if aim != AimTarget {
-			return nil, &FaceError{"head", fmt.Sprintf("aim %q needs it", aim), "give its photo with --head"}
+			return nil, &FaceError{"head", prose.Sprintf("aim %q needs it", aim), "give its photo with --head"}
 		}
 		var err error
 		p.Result, err = Match(target, work, opts)
@@ -46,7 +47,7 @@ func Choose(aim Aim, target, head, work *face.Face, opts Options) (*Plan, error)
 	other.Flipped, other.Turned, other.Before = nil, nil, nil
 	headFromTarget, err := layed(target, head, other)
 	if err != nil {
-		return nil, fmt.Errorf("target and head: %w", err)
+		return nil, prose.Errorf("target and head: %w", err)
 	}
 	switch aim {
 	case AimTarget:
@@ -70,7 +71,7 @@ func Choose(aim Aim, target, head, work *face.Face, opts Options) (*Plan, error)
 	if aim == AimUnion {
 		other.JobFromTarget, other.PastIsFine = &jobFromWork, true
 		if p.Head, err = Match(work, head, other); err != nil {
-			return nil, fmt.Errorf("work and head: %w", err)
+			return nil, prose.Errorf("work and head: %w", err)
 		}
 	}
 	if aim == AimHead || aim == AimUnion {
@@ -78,7 +79,7 @@ func Choose(aim Aim, target, head, work *face.Face, opts Options) (*Plan, error)
 	}
 	other.JobFromTarget, other.PastIsFine = &jobFromTarget, false
 	if p.TargetHead, err = Match(target, head, other); err != nil {
-		return nil, fmt.Errorf("target and head: %w", err)
+		return nil, prose.Errorf("target and head: %w", err)
 	}
 	p.Result.Warnings = append(p.Result.Warnings, headWarnings(p.TargetHead, aim)...)
 	return p, nil
@@ -101,18 +102,18 @@ func headWarnings(r *Result, aim Aim) []face.Warning {
 			continue
 		}
 		if s := p.RemoveStep; s.Value > s.Uncertainty && s.Value > sameWayMM {
-			w := face.Warning{Photo: "head",
-				What: fmt.Sprintf("port %d: the head's opening is smaller than the target's by %.2f ± %.2f mm at %s", p.Port, s.Value, s.Uncertainty, s.Clock)}
+			what := prose.Sprintf("port %d: the head's opening is smaller than the target's by %s at %s", p.Port, prose.PM(s.Value, s.Uncertainty), s.Clock)
+			try := prose.Text{}
 			if aim == AimTarget {
-				w.What += "; grinding the work to the target would pass the head's edge there"
-				w.Try = "aim at the head or at what both share (--aim head, --aim common), or grind the head first"
+				what = prose.Sprintf("%s; grinding the work to the target would pass the head's edge there", what)
+				try = prose.Sprintf("aim at the head or at what both share (--aim head, --aim common), or grind the head first")
 			}
-			ws = append(ws, w)
+			ws = append(ws, face.Warn("head", what, try))
 		}
 		if s := p.PastStep; s.Value > s.Uncertainty && s.Value > sameWayMM {
-			ws = append(ws, face.Warning{Photo: "head",
-				What: fmt.Sprintf("port %d: the head's opening stands beyond the target's by %.2f ± %.2f mm at %s", p.Port, s.Value, s.Uncertainty, s.Clock),
-				Try:  "a gasket that covers an open edge can burn or be sucked in; see whether it is the right one"})
+			ws = append(ws, face.Warn("head",
+				prose.Sprintf("port %d: the head's opening stands beyond the target's by %s at %s", p.Port, prose.PM(s.Value, s.Uncertainty), s.Clock),
+				prose.Sprintf("a gasket that covers an open edge can burn or be sucked in; see whether it is the right one")))
 		}
 	}
 	return ws
@@ -146,7 +147,7 @@ func commonFace(target, head *face.Face, a *alignment) (*face.Face, error) {
 		out.Ports = append(out.Ports, port)
 	}
 	if len(out.Ports) == 0 {
-		return nil, &MismatchError{What: "no port of the head lies on one of the target's", Try: tryParts}
+		return nil, &MismatchError{What: prose.Sprintf("no port of the head lies on one of the target's"), Try: tryParts}
 	}
 	out.Fields = append([]geom.Field(nil), target.Fields...)
 	for i := range head.Fields {
@@ -212,9 +213,9 @@ func OffsetFace(f *face.Face, offsetMM float64) (*face.Face, error) {
 			region, err := geom.Offset(r.outline, offsetMM)
 			switch {
 			case err != nil:
-				return nil, &FaceError{"target", fmt.Sprintf("port %d, changed by %.2f mm: %v", r.number, offsetMM, err), "give a smaller --offset"}
+				return nil, &FaceError{"target", prose.Sprintf("port %d, changed by %s: %v", r.number, prose.MM(offsetMM, 2), err), "give a smaller --offset"}
 			case len(region) > 1:
-				return nil, &FaceError{"target", fmt.Sprintf("port %d falls into %d pieces when it is changed by %.2f mm", r.number, len(region), offsetMM), "give a smaller --offset"}
+				return nil, &FaceError{"target", prose.Sprintf("port %d falls into %d pieces when it is changed by %s", r.number, len(region), prose.MM(offsetMM, 2)), "give a smaller --offset"}
 			}
 			p.Edge = edgeFrom(region.Largest(), r)
 		}
@@ -230,7 +231,7 @@ func CircleFace(f *face.Face, diameterMM float64) (*face.Face, error) {
 		return nil, fmt.Errorf("a circle of %g mm is no use", diameterMM)
 	}
 	if len(f.Ports) != 1 {
-		return nil, &FaceError{"target", fmt.Sprintf("a circle is for a part with one port, this has %d", len(f.Ports)), "leave out --circle"}
+		return nil, &FaceError{"target", prose.Sprintf("a circle is for a part with one port, this has %d", len(f.Ports)), "leave out --circle"}
 	}
 	rings, err := portRings(f, "target")
 	if err != nil {
@@ -238,7 +239,7 @@ func CircleFace(f *face.Face, diameterMM float64) (*face.Face, error) {
 	}
 	r := &rings[0]
 	if r.fault != "" || r.cut {
-		return nil, &FaceError{"target", "its port is not whole", "photograph the whole bore"}
+		return nil, &FaceError{"target", prose.Sprintf("its port is not whole"), "photograph the whole bore"}
 	}
 	var points []geom.PointMM
 	for i, p := range r.outline {
@@ -248,7 +249,7 @@ func CircleFace(f *face.Face, diameterMM float64) (*face.Face, error) {
 	}
 	fit, err := geom.FitCircle(points, nil)
 	if err != nil {
-		return nil, &FaceError{"target", "no circle fits its port: " + err.Error(), "photograph the whole bore"}
+		return nil, &FaceError{"target", prose.Sprintf("no circle fits its port: %v", err), "photograph the whole bore"}
 	}
 	// The centre follows the edge's own error: what is common to all of it falls out, and what is left is about the fit's.
 	u := math.Sqrt(fit.Covariance[0][0] + fit.Covariance[1][1])

@@ -9,6 +9,7 @@ import (
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 // alignment is how the target lies on the work face, and how well that is known.
@@ -125,9 +126,9 @@ func alignOnHoles(target, work *face.Face, f fit) (alignment, error) {
 		if math.Abs(dt-dw) <= badDowelMM {
 			a.on, a.locating = "dowels", d
 		} else {
-			a.warnings = append(a.warnings, face.Warning{Photo: "work",
-				What: fmt.Sprintf("the two holes that look like dowels are %.2f mm apart on the target and %.2f mm on the work; all holes were used instead", dt, dw),
-				Try:  "check that both dowel holes are clean and in view"})
+			a.warnings = append(a.warnings, face.Warn("work",
+				prose.Sprintf("the two holes that look like dowels are %s apart on the target and %s on the work; all holes were used instead", prose.MM(dt, 2), prose.MM(dw, 2)),
+				prose.Sprintf("check that both dowel holes are clean and in view")))
 		}
 	}
 	weight := func(ps []pair) []float64 {
@@ -150,9 +151,9 @@ func alignOnHoles(target, work *face.Face, f fit) (alignment, error) {
 			}
 			if off := distance(m.ToFromFrom, p); off > badHoleMM && off > 5*m.RMSMM {
 				at := work.Holes[p.w].Centre
-				a.warnings = append(a.warnings, face.Warning{Photo: "work",
-					What: fmt.Sprintf("the hole at (%.0f, %.0f) mm in the photo's frame stands %.2f mm off where the other %d holes put it; it was left out", at.X, at.Y, off, len(others)),
-					Try:  "check that this hole is round and clean in both photos"})
+				a.warnings = append(a.warnings, face.Warn("work",
+					prose.Sprintf("the hole at %s across, %s up in the photo's frame stands %s off where the other %d holes put it; it was left out", prose.MM(at.X, 0), prose.MM(at.Y, 0), prose.MM(off, 2), len(others)),
+					prose.Sprintf("check that this hole is round and clean in both photos")))
 				a.locating = others
 				break
 			}

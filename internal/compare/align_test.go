@@ -459,7 +459,7 @@ func TestFacesWithNothingToCompare(t *testing.T) {
 	bad := *s.work
 	bad.Ports = slices.Clone(s.work.Ports)
 	bad.Ports[1].SigmaMM = []float64{1}
-	if _, err := Match(s.target, &bad, Options{ToleranceMM: 0.25}); !errors.As(err, &fe) || fe.Face != "work" || !strings.Contains(fe.What, "port 2") {
+	if _, err := Match(s.target, &bad, Options{ToleranceMM: 0.25}); !errors.As(err, &fe) || fe.Face != "work" || !strings.Contains(fe.What.Words, "port 2") {
 		t.Errorf("one sigma for many points: %v", err)
 	}
 	for _, tol := range []float64{0, -1, math.NaN(), math.Inf(1)} {

@@ -96,7 +96,7 @@ func (l *laid) holeSpans() []Dimension {
 			u.sum2 += h.SigmaCentreMM*h.SigmaCentreMM + g.SigmaCentreMM*g.SigmaCentreMM +
 				(h.SigmaDiameterMM*h.SigmaDiameterMM+g.SigmaDiameterMM*g.SigmaDiameterMM)/4
 			webs = append(webs, web{Dimension{
-				What:  fmt.Sprintf("the metal between two holes: outside jaws, one tip in the hole at (%.0f, %.0f), the other in the hole at (%.0f, %.0f), at the very face", a.X, a.Y, b.X, b.Y),
+				What:  fmt.Sprintf("the metal between two holes: outside jaws, one tip in %s, the other in %s, at the very face", l.holeWords(a), l.holeWords(b)),
 				From:  [2]float64{from.X, from.Y},
 				To:    [2]float64{to.X, to.Y},
 				Value: Quantity{mm, u.expanded()},
@@ -114,6 +114,21 @@ func (l *laid) holeSpans() []Dimension {
 		}
 	}
 	return out
+}
+
+// holeWords says which hole is meant by the port beside it: at is its centre in the job frame.
+func (l *laid) holeWords(at geom.PointMM) string {
+	port, from, near := 0, geom.PointMM{}, math.Inf(1)
+	for i, j := range l.joints() {
+		r := j.target
+		if r == nil {
+			r = j.work
+		}
+		if d := r.centroid.Dist(at); d < near {
+			port, from, near = i+1, r.centroid, d
+		}
+	}
+	return fmt.Sprintf("the hole beside port %d, towards its %s", port, clock(at.Sub(from)))
 }
 
 // spanU propagates the work's own sources to a distance along n between two of its places.

@@ -1,18 +1,19 @@
 package compare
 
 import (
-	"fmt"
 	"math"
 
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 // FloatResult says what the play of the fasteners in their holes can do to the joint.
 type FloatResult struct {
 	// Fixed is set where the parts can't move against each other, with the reason in Why; Why alone says why nothing can be
 	// told.
-	Fixed bool   `json:"fixed"`
-	Why   string `json:"why,omitempty"`
+	Fixed      bool           `json:"fixed"`
+	Why        string         `json:"why,omitempty"`         // in mm
+	WhyLengths []prose.Length `json:"why_lengths,omitempty"` // the lengths in it
 	// PlayMM is how far the work can be pushed each way from the middle of its play, in x and y; TurnDeg how far it can be
 	// turned each way.
 	PlayMM  [2]float64 `json:"play_mm"`
@@ -25,6 +26,9 @@ type FloatResult struct {
 	RemoveAreaBest float64     `json:"remove_area_best"` // in the best position
 	Ports          []FloatPort `json:"ports"`
 }
+
+// WhyText is the reason with its lengths.
+func (f *FloatResult) WhyText() prose.Text { return prose.Text{Words: f.Why, Lengths: f.WhyLengths} }
 
 // FloatPort is one port under the play.
 type FloatPort struct {
@@ -53,7 +57,7 @@ const (
 // way, on either part: a thread has none.
 //
 // Without play it says why, and whether it is because the parts are fixed against each other.
-func (l *laid) playOf(f Fasteners) (pl *play, why string, fixed bool) {
+func (l *laid) playOf(f Fasteners) (pl *play, why prose.Text, fixed bool) {
 	pl = &play{}
 	dowel := map[pair]bool{}
 	if l.on == "dowels" {
@@ -62,7 +66,7 @@ func (l *laid) playOf(f Fasteners) (pl *play, why string, fixed bool) {
 		}
 	}
 	if len(dowel) > 0 && f.DowelMM == 0 {
-		return nil, "two dowels fix the parts", true
+		return nil, prose.Sprintf("two dowels fix the parts"), true
 	}
 	knownMM := 0.0 // to how much the air in a hole is known, k = 2
 	for _, p := range l.pairs {
@@ -78,7 +82,7 @@ func (l *laid) playOf(f Fasteners) (pl *play, why string, fixed bool) {
 		// A thread's hole is smaller than what goes in by its pitch, an eighth of the diameter and more; two such holes take
 		// nothing.
 		if max(t.DiameterMM, w.DiameterMM) < d-0.1 {
-			return nil, fmt.Sprintf("a %s of %.1f mm does not go into the hole at (%.0f, %.0f), which is %.2f mm wide at most", name, d, at.X, at.Y, max(t.DiameterMM, w.DiameterMM)), false
+			return nil, prose.Sprintf("a %s of %s does not go into %s, which is %s wide at most", name, prose.MM(d, 1), l.holeWords(at), prose.MM(max(t.DiameterMM, w.DiameterMM), 2)), false
 		}
 		pl.arm = append(pl.arm, at)
 		pl.off = append(pl.off, l.jobFromTarget.Apply(t.Centre).Sub(at))
@@ -88,25 +92,25 @@ func (l *laid) playOf(f Fasteners) (pl *play, why string, fixed bool) {
 	}
 	n := len(pl.arm)
 	if n < 2 {
-		return nil, "fewer than two holes with their fasteners are known; give --stud, and photograph all holes", false
+		return nil, prose.Sprintf("fewer than two holes with their fasteners are known; give --stud, and photograph all holes"), false
 	}
 	pl.centre = pl.centre.Scale(1 / float64(n))
 	for i := range pl.arm {
 		pl.arm[i] = pl.arm[i].Sub(pl.centre)
 	}
 	if lack := pl.limits(); lack > knownMM {
-		return nil, fmt.Sprintf("the fasteners do not pass through all holes at once: they lack %.2f mm of air", lack), false
+		return nil, prose.Sprintf("the fasteners do not pass through all holes at once: they lack %s of air", prose.MM(lack, 2)), false
 	} else if lack > 0 {
-		return nil, "the fasteners fit their holes as closely as can be measured and fix the parts", true
+		return nil, prose.Sprintf("the fasteners fit their holes as closely as can be measured and fix the parts"), true
 	}
-	return pl, "", false
+	return pl, prose.Text{}, false
 }
 
 // floatOf computes the result for joints that were compared into res.
 func (l *laid) floatOf(f Fasteners, cs []*portComparison, res *Result) *FloatResult {
 	pl, why, fixed := l.playOf(f)
 	if pl == nil {
-		return &FloatResult{Fixed: fixed, Why: why, Ports: []FloatPort{}}
+		return &FloatResult{Fixed: fixed, Why: why.Words, WhyLengths: why.Lengths, Ports: []FloatPort{}}
 	}
 	r := &FloatResult{Ports: []FloatPort{}}
 	for k, g := range []geom.PointMM{{X: 1}, {Y: 1}} {

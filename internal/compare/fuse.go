@@ -6,6 +6,7 @@ import (
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 // Fuse makes one face of several photos of the same side of the same part: in the frame of the first, every place of every
@@ -24,7 +25,7 @@ func Fuse(faces []*face.Face) (*face.Face, error) {
 	for i, f := range faces[1:] {
 		a, err := layed(f, faces[0], Options{Flipped: &same})
 		if err != nil {
-			return nil, fmt.Errorf("photos 1 and %d of the face: %w", i+2, err)
+			return nil, prose.Errorf("photos 1 and %d of the face: %w", i+2, err)
 		}
 		views = append(views, view{face: f, map1: a.workFromTarget, alignment: a})
 	}
@@ -177,9 +178,10 @@ func fusePort(views []view, k int, share []float64) (face.Port, *face.Warning) {
 	}
 	port := face.Port{Number: views[0].face.Ports[k].Number, Edge: e}
 	if worstSD > disagreeSD {
-		return port, &face.Warning{Photo: "work",
-			What: fmt.Sprintf("port %d: the photos of this face disagree by %.2f mm at %s, more than they should", port.Number, worst, clock(worstAt.Sub(base.centroid))),
-			Try:  "look at the pictures there: one shows something else than the edge, or a strip or the part moved"}
+		w := face.Warn("work",
+			prose.Sprintf("port %d: the photos of this face disagree by %s at %s, more than they should", port.Number, prose.MM(worst, 2), clock(worstAt.Sub(base.centroid))),
+			prose.Sprintf("look at the pictures there: one shows something else than the edge, or a strip or the part moved"))
+		return port, &w
 	}
 	return port, nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 // DefaultMinLandMM is the least land that is not warned about: common practice, no source.
@@ -222,12 +223,12 @@ func (l *laid) addLands(res *Result, joints []joint, leastMM float64) {
 			if d.Value >= leastMM || p.Verdict == NotMeasured {
 				continue
 			}
-			what := fmt.Sprintf("port %d: grinding to the target leaves %.1f mm of land to %s; there is %.1f mm now", p.Port, d.Value, d.To, d.Now)
+			what := prose.Sprintf("port %d: grinding to the target leaves %s of land to %s; there is %s now", p.Port, prose.MM(d.Value, 1), d.To, prose.MM(d.Now, 1))
 			if d.Now-d.Value < d.Uncertainty {
-				what = fmt.Sprintf("port %d: there is no more than %.1f mm of land to %s", p.Port, d.Value, d.To)
+				what = prose.Sprintf("port %d: there is no more than %s of land to %s", p.Port, prose.MM(d.Value, 1), d.To)
 			}
-			res.Warnings = append(res.Warnings, face.Warning{Photo: "work", What: what,
-				Try: fmt.Sprintf("%.1f mm is taken as the least that seals; leave more metal there, or say with --min-land what is enough", leastMM)})
+			res.Warnings = append(res.Warnings, face.Warn("work", what,
+				prose.Sprintf("%s is taken as the least that seals; leave more metal there, or say with --min-land what is enough", prose.MM(leastMM, 1))))
 		}
 	}
 }

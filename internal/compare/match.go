@@ -9,6 +9,7 @@ import (
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 // Options are the user's settings of a comparison.
@@ -103,10 +104,10 @@ func lay(target, work *face.Face, opts Options) (*laid, error) {
 		return nil, err
 	}
 	if len(targetPorts) == 0 {
-		return nil, &FaceError{"target", "no port was found on it", "photograph it so that every opening shows whole"}
+		return nil, &FaceError{"target", prose.Sprintf("no port was found on it"), "photograph it so that every opening shows whole"}
 	}
 	if len(workPorts) == 0 {
-		return nil, &FaceError{"work", "no port was found on it", "photograph it so that every opening shows whole"}
+		return nil, &FaceError{"work", prose.Sprintf("no port was found on it"), "photograph it so that every opening shows whole"}
 	}
 	a, err := align(target, work, targetPorts, workPorts, opts)
 	if err != nil {
@@ -167,7 +168,7 @@ func align(target, work *face.Face, targetPorts, workPorts []ring, opts Options)
 	}
 	if n := min(len(targetPorts), len(workPorts)); c.paired == 0 || 2*c.paired < n {
 		return alignment{}, &MismatchError{
-			What: fmt.Sprintf("laid on their %s, only %d of the target's %d ports lie on one of the work's %d", c.on, c.paired, len(targetPorts), len(workPorts)),
+			What: prose.Sprintf("laid on their %s, only %d of the target's %d ports lie on one of the work's %d", c.on, c.paired, len(targetPorts), len(workPorts)),
 			Try:  tryParts}
 	}
 	if c.on == "outlines" {
@@ -187,7 +188,7 @@ func waysToLay(target, work *face.Face, targetPorts, workPorts []ring) ([]choice
 		if choices := outlineFits(target, work, targetPorts, workPorts); len(choices) > 0 {
 			return choices, nil
 		}
-		return nil, &MismatchError{What: fmt.Sprintf("the target has %d holes and the work %d, too few to lay them together, and no way was found in which their %d and %d ports lie on each other",
+		return nil, &MismatchError{What: prose.Sprintf("the target has %d holes and the work %d, too few to lay them together, and no way was found in which their %d and %d ports lie on each other",
 			len(target.Holes), len(work.Holes), len(targetPorts), len(workPorts)), Try: tryParts}
 	}
 	fits := holeFits(target.Holes, work.Holes, holeReachMM)
@@ -223,7 +224,7 @@ func holesDisagree(target, work *face.Face, fits []fit, need int) error {
 			larger, size = "smaller", 1-ratio
 		}
 		return &MismatchError{ScaleRatio: ratio,
-			What: fmt.Sprintf("their holes have one pattern, but the work's is %.1f %% %s than the target's", 100*size, larger),
+			What: prose.Sprintf("their holes have one pattern, but the work's is %.1f %% %s than the target's", 100*size, larger),
 			Try:  "check that both cards were printed at 100 %, or give --printed-x and --printed-y, --dpi and the heights as they are"}
 	}
 	n := 0
@@ -231,8 +232,8 @@ func holesDisagree(target, work *face.Face, fits []fit, need int) error {
 		n = len(fits[0].pairs)
 	}
 	return &MismatchError{
-		What: fmt.Sprintf("of the target's %d and the work's %d holes no more than %d fall together; the holes farthest apart are %.1f mm apart on the target and %.1f mm on the work; the target has %d ports, the work %d",
-			len(target.Holes), len(work.Holes), n, span(target.Holes), span(work.Holes), len(target.Ports), len(work.Ports)),
+		What: prose.Sprintf("of the target's %d and the work's %d holes no more than %d fall together; the holes farthest apart are %s apart on the target and %s on the work; the target has %d ports, the work %d",
+			len(target.Holes), len(work.Holes), n, prose.MM(span(target.Holes), 1), prose.MM(span(work.Holes), 1), len(target.Ports), len(work.Ports)),
 		Try: tryParts}
 }
 

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 const (
@@ -406,7 +407,7 @@ func (c *portComparison) fill(r *PortResult) {
 	}
 	if c.arcs != nil {
 		r.UnsureArcs = c.arcs
-		r.Why = fmt.Sprintf("%.1f mm of its edge could not be measured; no step rests on that stretch, and areas count it as drawn", c.unsureMM)
+		r.because(prose.Sprintf("%s of its edge could not be measured; no step rests on that stretch, and areas count it as drawn", prose.MM(c.unsureMM, 1)))
 	}
 	r.Profile = c.profile()
 	c.judge(r)
@@ -498,7 +499,7 @@ func (c *portComparison) judge(r *PortResult) {
 		r.Verdict = PastLine
 	case within && c.canHide():
 		r.Verdict = TooClose
-		r.Why = fmt.Sprintf("what was measured is within the tolerance, but %.1f mm of its edge could not be measured and may hide a step", c.unsureMM)
+		r.because(prose.Sprintf("what was measured is within the tolerance, but %s of its edge could not be measured and may hide a step", prose.MM(c.unsureMM, 1)))
 	case within:
 		r.Verdict = Matched
 	default:

@@ -5,6 +5,7 @@ package compare
 import (
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 // Quantity is a measured value with its expanded uncertainty U (k = 2); the unit is in the name of the field that holds it
@@ -63,21 +64,22 @@ const (
 
 // PortResult is one port's comparison.
 type PortResult struct {
-	Port            int        `json:"port"`
-	Verdict         string     `json:"verdict"`
-	Why             string     `json:"why,omitempty"` // for "not measured" and marked ports: the reason in words
-	TargetArea      Quantity   `json:"target_area"`
-	WorkArea        Quantity   `json:"work_area"`
-	RemoveArea      Quantity   `json:"remove_area"`
-	PastArea        Quantity   `json:"past_area"`
-	MismatchArea    Quantity   `json:"mismatch_area"`
-	RemoveStep      Step       `json:"remove_step"`
-	PastStep        Step       `json:"past_step"`
-	WithinTolerance float64    `json:"within_tolerance"` // share of the measured joint, 0 to 1
-	Conformance     float64    `json:"conformance"`      // probability that no step passes the tolerance (JCGM 106)
-	OffsetMM        [2]float64 `json:"offset_mm"`        // work centroid minus target centroid
-	AreaRatio       float64    `json:"area_ratio"`       // work over target
-	LeastLand       *Quantity  `json:"least_land,omitempty"`
+	Port            int            `json:"port"`
+	Verdict         string         `json:"verdict"`
+	Why             string         `json:"why,omitempty"`         // for "not measured" and marked ports: the reason in words, in mm
+	WhyLengths      []prose.Length `json:"why_lengths,omitempty"` // the lengths in it
+	TargetArea      Quantity       `json:"target_area"`
+	WorkArea        Quantity       `json:"work_area"`
+	RemoveArea      Quantity       `json:"remove_area"`
+	PastArea        Quantity       `json:"past_area"`
+	MismatchArea    Quantity       `json:"mismatch_area"`
+	RemoveStep      Step           `json:"remove_step"`
+	PastStep        Step           `json:"past_step"`
+	WithinTolerance float64        `json:"within_tolerance"` // share of the measured joint, 0 to 1
+	Conformance     float64        `json:"conformance"`      // probability that no step passes the tolerance (JCGM 106)
+	OffsetMM        [2]float64     `json:"offset_mm"`        // work centroid minus target centroid
+	AreaRatio       float64        `json:"area_ratio"`       // work over target
+	LeastLand       *Quantity      `json:"least_land,omitempty"`
 	// Lands are the least lands after grinding to the target, to each neighbour, to the holes and to the part's edge, smallest
 	// first.
 	Lands         []Land       `json:"lands,omitempty"`
@@ -89,6 +91,11 @@ type PortResult struct {
 	// Profile is the step along the target outline, for charts and maps.
 	Profile []ProfilePoint `json:"profile,omitempty"`
 }
+
+// WhyText is the reason with its lengths.
+func (p *PortResult) WhyText() prose.Text { return prose.Text{Words: p.Why, Lengths: p.WhyLengths} }
+
+func (p *PortResult) because(why prose.Text) { p.Why, p.WhyLengths = why.Words, why.Lengths }
 
 // ProfilePoint is the signed step at one place on the joint: positive = work metal stands inside the target (remove),
 // negative = past.

@@ -1,10 +1,12 @@
 package compare
 
 import (
+	"errors"
 	"fmt"
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 // ring is one closed edge in one frame, anticlockwise and simple, with its uncertainty at every point.
@@ -41,7 +43,7 @@ func newRing(e face.Edge) (ring, error) {
 	n = len(e.Outline)
 	o, err := geom.Simple(e.Outline)
 	if err != nil {
-		r.fault = err.Error()
+		r.fault = faultWords(err)
 		return r, nil
 	}
 	// Points that Simple moved or dropped: each point takes the values of the nearest one of before.
@@ -78,6 +80,15 @@ func newRing(e face.Edge) (ring, error) {
 	}
 	r.measure()
 	return r, nil
+}
+
+// faultWords says what is wrong with an outline, without places and areas, which nobody can look up.
+func faultWords(err error) string {
+	var cross *geom.CrossingError
+	if errors.As(err, &cross) {
+		return fmt.Sprintf("the outline crosses itself: besides its largest loop there are others of %.1f %% of the area", 100*cross.DroppedMM2/(cross.KeptMM2+cross.DroppedMM2))
+	}
+	return err.Error()
 }
 
 // thinMM is the least spacing of an outline's points that is kept: on a corner of 0.5 mm, sharper than a cutter leaves, the
@@ -184,7 +195,7 @@ func portRings(f *face.Face, name string) ([]ring, error) {
 	for _, p := range f.Ports {
 		r, err := newRing(p.Edge)
 		if err != nil {
-			return nil, &FaceError{Face: name, What: fmt.Sprintf("port %d: %v", p.Number, err), Try: "trace it again"}
+			return nil, &FaceError{Face: name, What: prose.Sprintf("port %d: %v", p.Number, err), Try: "trace it again"}
 		}
 		r.cut, r.number = p.CutByFrame, p.Number
 		rs = append(rs, r)

@@ -1,11 +1,11 @@
 package compare
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 // choice is one way to lay the parts together, with what the ports say to it.
@@ -52,7 +52,7 @@ func settle(choices []choice, targetPorts []ring, parts *partEdges, flipped *boo
 		})
 	}
 	if len(allowed) == 0 {
-		return choice{}, &MismatchError{What: "they fit together only " + choices[0].words(),
+		return choice{}, &MismatchError{What: prose.Sprintf("they fit together only %s", choices[0].words()),
 			Try: "leave out the flags --flipped and --turned, or check them"}
 	}
 	best := &allowed[0]
@@ -144,8 +144,8 @@ func (c *choice) words() string {
 }
 
 func ambiguous(a, b *choice) error {
-	e := &AmbiguousError{What: fmt.Sprintf("the parts fit together in more than one way: %s, or %s; their ports fit either way to %.2f and %.2f mm",
-		a.words(), b.words(), a.portsMM, b.portsMM)}
+	e := &AmbiguousError{What: prose.Sprintf("the parts fit together in more than one way: %s, or %s; their ports fit either way to %s and %s",
+		a.words(), b.words(), prose.MM(a.portsMM, 2), prose.MM(b.portsMM, 2))}
 	switch {
 	case a.flipped() != b.flipped() && (a.turnRad() > math.Pi/2) == (b.turnRad() > math.Pi/2):
 		e.Flag = "--flipped yes|no"

@@ -9,6 +9,7 @@ import (
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
 	"portmatch/internal/photo"
+	"portmatch/internal/prose"
 	"portmatch/internal/scalecard"
 )
 
@@ -36,7 +37,7 @@ const (
 // holes keep their places when ports are ground. The error, where they can't serve, is an *Error with ErrFaceScale.
 func SolveOnFace(ctx context.Context, p *photo.Photo, known *face.Face, opt Options) (*FaceScale, error) {
 	fail := func(try, what string, args ...any) error {
-		return &Error{Path: p.Path, Err: ErrFaceScale, What: "the face can't serve as the scale: " + fmt.Sprintf(what, args...), Try: try}
+		return &Error{Path: p.Path, Err: ErrFaceScale, What: prose.Sprintf("the face can't serve as the scale: %s", prose.Sprintf(what, args...)), Try: try}
 	}
 	const layStrip = "lay a strip beside the face and photograph it again"
 	if n := len(known.Holes); n < scalecard.MinLandmarks {
@@ -57,7 +58,7 @@ func SolveOnFace(ctx context.Context, p *photo.Photo, known *face.Face, opt Opti
 		if len(marks) < need {
 			return nil, tooFew()
 		}
-		v, err := NewSurvey(ctx, p, fit.Solution, opt)
+		v, err := newSurvey(ctx, p, fit.Solution, opt)
 		if err != nil {
 			return nil, err
 		}
@@ -72,11 +73,11 @@ func SolveOnFace(ctx context.Context, p *photo.Photo, known *face.Face, opt Opti
 	if fit.Excess > maxHoleExcess {
 		at := marks[fit.Worst].At
 		return nil, fail("see whether a hole was drilled out, is dirty or lies in shadow, or "+layStrip,
-			"its holes stand up to %.2f mm from where the earlier photo has them (the worst is %s), %.0f times their uncertainty; %.0f times is the limit",
-			fit.WorstMM, wordsFor(at, known.Holes), math.Sqrt(fit.Excess), math.Sqrt(maxHoleExcess))
+			"its holes stand up to %s from where the earlier photo has them (the worst is %s), %.0f times their uncertainty; %.0f times is the limit",
+			prose.MM(fit.WorstMM, 2), wordsFor(at, known.Holes), math.Sqrt(fit.Excess), math.Sqrt(maxHoleExcess))
 	}
 	if doubt := portDoubtMM(fit.Solution, known); doubt > maxPortDoubtMM {
-		return nil, fail(layStrip, "its %d holes are too few or too bunched: they would leave a port's edge unsure by ±%.2f mm, ±%.2f is the limit", len(marks), 2*doubt, 2*maxPortDoubtMM)
+		return nil, fail(layStrip, "its %d holes are too few or too bunched: they would leave a port's edge unsure by ±%s, ±%s is the limit", len(marks), prose.MM(2*doubt, 2), prose.MM(2*maxPortDoubtMM, 2))
 	}
 	return &FaceScale{fit.Solution, len(marks), len(known.Holes), fit.WorstMM}, nil
 }
@@ -127,7 +128,7 @@ func firstMarks(ctx context.Context, p *photo.Photo, known []face.Hole, opt Opti
 	_, _, sizeMM := farthestApart(known)
 	// What the holes span of the picture's longer side. Each serves from two thirds of it to half as much again.
 	for _, fills := range []float64{0.7, 0.4} {
-		v, err := NewSurvey(ctx, p, scalecard.Facing(p, sizeMM/(fills*float64(max(p.Width, p.Height)))), opt)
+		v, err := newSurvey(ctx, p, scalecard.Facing(p, sizeMM/(fills*float64(max(p.Width, p.Height)))), opt)
 		if err != nil {
 			return nil, nil, err
 		}

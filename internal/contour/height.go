@@ -2,9 +2,9 @@ package contour
 
 import (
 	"context"
-	"fmt"
 
 	"portmatch/internal/face"
+	"portmatch/internal/prose"
 )
 
 // doubtHeight looks whether the holes speak against the height that was given. Through a gasket's holes the bench shows, with the
@@ -35,12 +35,12 @@ func (v *Survey) doubtHeight(ctx context.Context) error {
 	if bestMM < 0 {
 		return nil
 	}
-	looks := fmt.Sprintf("those of a gasket, about %.1f mm above the strips", bestMM)
+	looks := prose.Sprintf("those of a gasket, about %s above the strips", prose.MM(bestMM, 1))
 	if bestMM == 0 {
-		looks = "bores in a face level with the strips"
+		looks = prose.Sprintf("bores in a face level with the strips")
 	}
-	v.doubts = append(v.doubts, face.Warning{Photo: v.opt.Photo,
-		What: fmt.Sprintf("the height given, %.1f mm, does not fit the picture: the holes look like %s; figures from a wrong height are wrong", v.opt.HeightMM, looks),
-		Try:  "measure how far the face stands above the strips (a gasket on the bench: its thickness) and give that height"})
+	v.doubts = append(v.doubts, face.Warn(v.opt.Photo,
+		prose.Sprintf("the height given, %s, does not fit the picture: the holes look like %s; figures from a wrong height are wrong", prose.MM(v.opt.HeightMM, 1), looks),
+		prose.Sprintf("measure how far the face stands above the strips (a gasket on the bench: its thickness) and give that height")))
 	return nil
 }

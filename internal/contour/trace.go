@@ -10,6 +10,7 @@ import (
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
 	"portmatch/internal/photo"
+	"portmatch/internal/prose"
 	"portmatch/internal/scalecard"
 )
 
@@ -136,7 +137,7 @@ func (v *Survey) Rough() *face.Face {
 func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	starts := v.starts(g)
 	if len(starts) == 0 {
-		return nil, &Error{Path: v.s.photo.Path, Err: ErrNoOpening, What: "no opening was found on the part",
+		return nil, &Error{Path: v.s.photo.Path, Err: ErrNoOpening, What: prose.Sprintf("no opening was found on the part"),
 			Try: "lay the part so that its openings stand out from what is behind them (a light bench under a dark gasket, a dark one under a light gasket), fill the frame with it, and light it from the side"}
 	}
 	m := edgeModel{sigmaMM: math.Max(0.4, 0.8*v.sol.BlurPx) * v.s.mmPerPx(centroid(starts[0].curve))}
@@ -315,7 +316,7 @@ func Trace(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt Opt
 	}
 	f, err := v.Trace(ctx, nil)
 	if err != nil {
-		return nil, fmt.Errorf("trace: %w", err)
+		return nil, prose.Errorf("trace: %w", err)
 	}
 	return f, nil
 }

@@ -2,7 +2,10 @@
 // uncertainty. It is what contour hands to compare, and what a trace file holds. It knows nothing of pixels or cameras.
 package face
 
-import "portmatch/internal/geom"
+import (
+	"portmatch/internal/geom"
+	"portmatch/internal/prose"
+)
 
 // Face is one traced face, in its face frame: mm, x right and y up as seen in the photo. All uncertainties are standard
 // uncertainties (k = 1).
@@ -61,9 +64,21 @@ type Calibration struct {
 	FaceOfPass int `json:"face_of_pass,omitempty"`
 }
 
-// Warning is a piece of advice for the user, in the user's words.
+// Warning is a piece of advice for the user, in the user's words; its lengths are in mm, and stand beside for other units.
 type Warning struct {
-	Photo string `json:"photo"`
-	What  string `json:"what"`
-	Try   string `json:"try"`
+	Photo       string         `json:"photo"`
+	What        string         `json:"what"`
+	Try         string         `json:"try"`
+	WhatLengths []prose.Length `json:"what_lengths,omitempty"`
+	TryLengths  []prose.Length `json:"try_lengths,omitempty"`
+}
+
+// Warn returns a warning whose texts keep their lengths.
+func Warn(photo string, what, try prose.Text) Warning {
+	return Warning{Photo: photo, What: what.Words, WhatLengths: what.Lengths, Try: try.Words, TryLengths: try.Lengths}
+}
+
+// Said returns the warning's two texts.
+func (w *Warning) Said() (what, try prose.Text) {
+	return prose.Text{Words: w.What, Lengths: w.WhatLengths}, prose.Text{Words: w.Try, Lengths: w.TryLengths}
 }

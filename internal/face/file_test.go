@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 func sample() *Face {
@@ -25,7 +26,7 @@ func sample() *Face {
 		PartOutline: part,
 		Fields:      []geom.Field{{Name: "height", CentreMM: geom.PointMM{X: 1, Y: 2}, ScaleMM: 100, X: [10]float64{1: 0.1}, Y: [10]float64{2: 0.1}}},
 		Calibration: Calibration{Photo: "g.jpg", ReprojectionRMSPx: 0.1, Strips: []int{1, 2}, TiltDeg: 8, MMPerPx: 0.1, HeightMM: 1.2},
-		Warnings:    []Warning{{"g.jpg", "what", "try"}},
+		Warnings:    []Warning{Warn("g.jpg", prose.Sprintf("what, %v", prose.PM(1.234, 0.06)), prose.Sprintf("try %v", prose.MM(3, 1)))},
 	}
 }
 

@@ -143,15 +143,15 @@ func drawCardWords(d *document, page strip.Page, u Units) {
 	y -= heading.sizeMM
 	d.text(heading, left, geom.PointMM{X: x, Y: y}, "Scale card")
 	y -= 3
-	across, up := fmt.Sprintf("%.1f mm", strip.CheckXMM), fmt.Sprintf("%.1f mm", strip.CheckYMM)
+	across, up := u.ruled(strip.CheckXMM), u.ruled(strip.CheckYMM)
+	read := "in mm"
 	if u == Inch {
-		across += " (" + Inch.LengthText(strip.CheckXMM) + " in)"
-		up += " (" + Inch.LengthText(strip.CheckYMM) + " in)"
+		read += ", or like " + u.LengthText(strip.CheckXMM) + "in"
 	}
 	for i, words := range []string{
 		"Print at 100 % (actual size), never \u201cfit to page\u201d.",
 		"Measure with calipers, tick to tick: " + across + " on a strip, " + up + " up the page.",
-		"If either is off, give what you read: --printed-x and --printed-y, in mm.",
+		"If either is off, give what you read: --printed-x and --printed-y, " + read + ".",
 		"Cut along the dashed lines. The strips must lie flat: no folds, no curl.",
 		"Lay two or more in the plane of the face, far apart, one each side of the part and spanning its length.",
 		"Photograph from above with every strip in the picture.",

@@ -82,7 +82,7 @@ func CSV(w io.Writer, r *compare.Result, u Units) error {
 			}
 			row = append(row, cell)
 		}
-		row = append(row, length(r.ToleranceMM), strconv.Itoa(len(p.UnsureArcs)), p.Why)
+		row = append(row, length(r.ToleranceMM), strconv.Itoa(len(p.UnsureArcs)), u.Prose(p.WhyText()))
 		if err := out.Write(row); err != nil {
 			return err
 		}

@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"portmatch/internal/compare"
+	"portmatch/internal/prose"
 )
 
 // Units is the system that figures are shown in. Inside everything is mm; Units acts only where a figure leaves the tool.
@@ -58,6 +59,15 @@ func (u Units) LengthText(mm float64) string { return decimal(u.fromMM(mm), u.le
 // AreaText shows an area given in mm², without its unit.
 func (u Units) AreaText(mm2 float64) string { return decimal(u.fromMM2(mm2), u.areaDecimals()) }
 
+// ruled shows a length that was drawn to a round figure in mm, and what that is in this unit.
+func (u Units) ruled(mm float64) string {
+	s := decimal(mm, 1) + " " + MM.Length()
+	if u == Inch {
+		s += " (" + u.LengthText(mm) + " " + u.Length() + ")"
+	}
+	return s
+}
+
 // LengthPM shows a measured length (mm) with its uncertainty, "1.83 ± 0.06".
 func (u Units) LengthPM(q compare.Quantity) string {
 	return u.LengthText(q.Value) + " ± " + u.lengthU(q)
@@ -74,6 +84,22 @@ func (u Units) lengthU(q compare.Quantity) string {
 
 func (u Units) areaU(q compare.Quantity) string {
 	return upward(u.fromMM2(q.Uncertainty), u.areaDecimals())
+}
+
+// Prose shows a text in this unit.
+func (u Units) Prose(t prose.Text) string {
+	if u != Inch {
+		return t.Words
+	}
+	return t.With(func(l prose.Length) string {
+		// A tenth of a mm and a hundredth of an inch tell a mechanic about as much.
+		decimals := l.Decimals + 1
+		s := decimal(u.fromMM(l.MM), decimals)
+		if l.UMM > 0 {
+			s += " ± " + upward(u.fromMM(l.UMM), decimals)
+		}
+		return s + " " + u.Length()
+	})
 }
 
 // Percent shows a share (0 to 1) in whole per cent. Only a full share reads 100 % and only an empty one 0 %, so that a

@@ -193,13 +193,7 @@ func (m *mapSheet) drawFurniture(page int) {
 	m.drawPlan(page, box{geom.PointMM{X: hi.X - 60, Y: blankMM}, geom.PointMM{X: hi.X, Y: blankMM + bottomBandMM - 4.5}})
 }
 
-func checkLabel(u Units) string {
-	s := fmt.Sprintf("check line %.1f mm", checkMM)
-	if u == Inch {
-		s += " = " + Inch.LengthText(checkMM) + " in"
-	}
-	return s
-}
+func checkLabel(u Units) string { return "check line " + u.ruled(checkMM) }
 
 func (m *mapSheet) drawTitle(page int) {
 	top := m.pageH - blankMM
@@ -224,10 +218,10 @@ func (m *mapSheet) drawTitle(page int) {
 func (m *mapSheet) scaleWords() string {
 	if m.Printed[0] > 0 || m.Printed[1] > 0 {
 		across, along := m.correction()
-		return fmt.Sprintf("Print at 100 %% on the scale card's printer: drawn x %.4f across, x %.4f along the sheet to suit it. Both check lines must read %.1f mm.",
-			across, along, checkMM)
+		return fmt.Sprintf("Print at 100 %% on the scale card's printer: drawn x %.4f across, x %.4f along the sheet to suit it. Both check lines must read %s.",
+			across, along, m.Units.ruled(checkMM))
 	}
-	return fmt.Sprintf("Print at 100 %% on the scale card's printer: its error then cancels. Both check lines must read as on the card (%.1f mm if it is true).", checkMM)
+	return fmt.Sprintf("Print at 100 %% on the scale card's printer: its error then cancels. Both check lines must read as on the card: %s if it is true.", m.Units.ruled(checkMM))
 }
 
 func portList(ports []portDrawing) string {

@@ -81,7 +81,7 @@ func CloseUp(w io.Writer, r *compare.Result, port int, photo *Photo, o PictureOp
 	// Enough metal round the port to see where it stands.
 	const leastMarginMM, marginShare = 4, 0.14
 	view = view.grown(math.Max(leastMarginMM, marginShare*math.Max(view.w(), view.h())))
-	under := p.Why
+	under := o.Units.Prose(p.WhyText())
 	if p.Verdict != compare.NotMeasured {
 		under = fmt.Sprintf("remove %s %s; past the line %s %s", o.Units.AreaPM(p.RemoveArea), o.Units.Area(), o.Units.AreaPM(p.PastArea), o.Units.Area())
 	}

@@ -81,9 +81,9 @@ func faceRemarks(r *compare.Result, u Units) []string {
 	if f := r.Float; f != nil {
 		switch {
 		case f.Why != "" && f.Fixed:
-			out = append(out, "The parts can't move on their bolts: "+f.Why+".")
+			out = append(out, "The parts can't move on their bolts: "+u.Prose(f.WhyText())+".")
 		case f.Why != "":
-			out = append(out, "What the bolts let the parts do can't be told: "+f.Why+".")
+			out = append(out, "What the bolts let the parts do can't be told: "+u.Prose(f.WhyText())+".")
 		default:
 			out = append(out, fmt.Sprintf("The bolts let the work move %s %s each way along, %s %s across, and turn %s° each way.",
 				u.LengthText(f.PlayMM[0]), u.Length(), u.LengthText(f.PlayMM[1]), u.Length(), decimal(f.TurnDeg, 3)))
@@ -112,9 +112,15 @@ func pushText(push [2]float64, u Units) string {
 	return side(push[0], "right", "left") + " and " + side(push[1], "up", "down")
 }
 
+// leastLoss is the least loss coefficient that is told: a joint that fits to a hundredth of its area has a tenth of it.
+const leastLoss = 0.001
+
 // lossText shows a loss coefficient, or the range that the published formulas span.
 func lossText(k [2]float64) string {
 	lo, hi := min(k[0], k[1]), max(k[0], k[1])
+	if hi < leastLoss {
+		return fmt.Sprintf("under %g", leastLoss)
+	}
 	a, b := strconv.FormatFloat(lo, 'g', 2, 64), strconv.FormatFloat(hi, 'g', 2, 64)
 	if a == b {
 		return a

@@ -166,7 +166,8 @@ func reportView(rep Report) reportData {
 			d.Calibrations = append(d.Calibrations, calibration(p.Result.Pass, c, u))
 		}
 		for _, w := range p.Result.Warnings {
-			d.Warnings = append(d.Warnings, warningView{p.Result.Pass, w.Photo, w.What, w.Try})
+			what, try := w.Said()
+			d.Warnings = append(d.Warnings, warningView{p.Result.Pass, w.Photo, u.Prose(what), u.Prose(try)})
 		}
 	}
 	d.Remarks = faceRemarks(last, u)

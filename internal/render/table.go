@@ -29,7 +29,7 @@ func Table(w io.Writer, r *compare.Result, u Units) error {
 	for _, p := range r.Ports {
 		port := strconv.Itoa(p.Port)
 		if p.Why != "" {
-			remarks = append(remarks, fmt.Sprintf("Port %d: %s", p.Port, p.Why))
+			remarks = append(remarks, fmt.Sprintf("Port %d: %s", p.Port, u.Prose(p.WhyText())))
 		}
 		if p.Verdict == compare.NotMeasured {
 			steps = append(steps, []string{port, p.Verdict, none, "", none, ""})

@@ -1,10 +1,10 @@
 package render
 
 import (
-	"fmt"
 	"math"
 
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 )
 
 // frameMM is what a map page keeps clear round its window, mm: printers leave about 6 mm blank at an edge (common practice,
@@ -30,9 +30,12 @@ type TooLargeError struct {
 	Paper             Paper
 }
 
-func (e *TooLargeError) Error() string {
-	return fmt.Sprintf("a 1:1 map of %.0f x %.0f mm takes more than %d pages of %s: name the ports with --ports, or use larger paper",
-		e.WidthMM, e.HeightMM, mostPages, e.Paper.Name)
+func (e *TooLargeError) Error() string { return e.Text().Words }
+
+// Text is the message with its lengths.
+func (e *TooLargeError) Text() prose.Text {
+	return prose.Sprintf("a 1:1 map of %s by %s takes more than %d pages of %s: name the ports with --ports, or use larger paper",
+		prose.MM(e.WidthMM, 0), prose.MM(e.HeightMM, 0), mostPages, e.Paper.Name)
 }
 
 // layout is how a map is spread over pages: windows of one size on a grid.

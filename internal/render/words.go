@@ -105,7 +105,7 @@ func verdictWords(p *compare.PortResult, toleranceMM float64, u Units) string {
 			". Take a closer, sharper photo before you decide."
 	}
 	if p.Why != "" {
-		return "No figure can be given: " + p.Why + "."
+		return "No figure can be given: " + u.Prose(p.WhyText()) + "."
 	}
 	return "No figure can be given."
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"portmatch/internal/face"
+	"portmatch/internal/prose"
 	"portmatch/internal/scalecard/strip"
 )
 
@@ -48,7 +49,7 @@ func (s *solver) checkResidual() error {
 	}
 	if mm := s.fit.rmsPx / pxPerMM; (mm > maxResidualMM && s.fit.rmsPx > maxResidualPx) || 2*ignored > len(s.tags) {
 		return s.fail(ErrPoorFit, s.fit.model.numbers, "lay the strips flat on one level, print them from one sheet, and use the photo as the camera took it",
-			"the strips do not fit together: their tags stand %.2f px (%.3f mm) from where a camera would see them, %.2f mm is the limit", s.fit.rmsPx, mm, maxResidualMM)
+			"the strips do not fit together: their tags stand %.2f px (%s) from where a camera would see them, %s is the limit", s.fit.rmsPx, prose.MM(mm, 3), prose.MM(maxResidualMM, 2))
 	}
 	return nil
 }
@@ -160,11 +161,11 @@ func (s *solver) checkFlat() error {
 			where = "right end"
 		}
 		names := s.blame(bent)
-		what := fmt.Sprintf("strip %d does not lie flat: its %s stands about %.1f mm up", m.numbers[worst.k], where, worst.bendMM)
+		what := prose.Sprintf("strip %d does not lie flat: its %s stands about %s up", m.numbers[worst.k], where, prose.MM(worst.bendMM, 1))
 		if len(names) > 1 {
-			what = fmt.Sprintf("strips %s do not lie in one plane: one of them is lifted or curled by about %.1f mm (perhaps strip %d, at its %s)", list(names), worst.bendMM, m.numbers[worst.k], where)
+			what = prose.Sprintf("strips %s do not lie in one plane: one of them is lifted or curled by about %s (perhaps strip %d, at its %s)", list(names), prose.MM(worst.bendMM, 1), m.numbers[worst.k], where)
 		}
-		return s.fail(ErrLifted, names, "lay the strips flat, weigh or tape their ends down, and take the photo again", "%s, %.2f mm is the limit", what, maxLiftMM)
+		return s.fail(ErrLifted, names, "lay the strips flat, weigh or tape their ends down, and take the photo again", "%s, %s is the limit", what, prose.MM(maxLiftMM, 2))
 	case len(off) > 0:
 		names := s.blame(off)
 		if len(m.numbers) == 2 {
@@ -175,7 +176,7 @@ func (s *solver) checkFlat() error {
 			smaller = "smaller"
 		}
 		return s.fail(ErrPrintScale, names, "print all strips from one sheet at 100 %, and lay them on one level",
-			"strip %d looks %.2f %% %s than the others: it was printed at another scale, or lies %.1f mm off their level", m.numbers[worst.k], math.Abs(percent), smaller, math.Abs(worst.levelMM))
+			"strip %d looks %.2f %% %s than the others: it was printed at another scale, or lies %s off their level", m.numbers[worst.k], math.Abs(percent), smaller, prose.MM(math.Abs(worst.levelMM), 1))
 	}
 	return nil
 }
@@ -244,10 +245,9 @@ func (s *solver) advice() []face.Warning {
 		}
 		for _, sh := range s.shapes() {
 			if sh.bendMM > maxLiftMM/2 {
-				out = append(out, face.Warning{
-					What: fmt.Sprintf("strip %d does not lie quite flat (about %.2f mm)", m.numbers[sh.k], sh.bendMM),
-					Try:  "weigh or tape its ends down",
-				})
+				out = append(out, face.Warn("",
+					prose.Sprintf("strip %d does not lie quite flat (about %s)", m.numbers[sh.k], prose.MM(sh.bendMM, 2)),
+					prose.Sprintf("weigh or tape its ends down")))
 			}
 		}
 	}

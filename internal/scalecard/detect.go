@@ -3,12 +3,12 @@ package scalecard
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"math"
 	"slices"
 
 	"portmatch/internal/geom"
 	"portmatch/internal/photo"
+	"portmatch/internal/prose"
 	"portmatch/internal/scalecard/strip"
 )
 
@@ -39,7 +39,7 @@ const safeDecimatedSidePx = 12
 func findTags(ctx context.Context, p *photo.Photo) ([]foundTag, error) {
 	if p.Width < minSidePx || p.Height < minSidePx {
 		return nil, &Error{Path: p.Path, Err: ErrTooSmall,
-			What: fmt.Sprintf("the picture is only %d x %d pixels, at least %d each way are needed to find a strip", p.Width, p.Height, minSidePx),
+			What: prose.Sprintf("the picture is only %d x %d pixels, at least %d each way are needed to find a strip", p.Width, p.Height, minSidePx),
 			Try:  "use the original photo, not a preview"}
 	}
 	d, err := newTagDetector(false)
@@ -80,7 +80,7 @@ func sortTags(p *photo.Photo, raw []rawTag) ([]foundTag, error) {
 	}
 	if len(tags) == 0 {
 		return nil, &Error{Path: p.Path, Err: ErrOtherTags,
-			What: fmt.Sprintf("the picture shows tags of the strips' kind, but with numbers that no strip carries (%d, for one)", raw[0].id),
+			What: prose.Sprintf("the picture shows tags of the strips' kind, but with numbers that no strip carries (%d, for one)", raw[0].id),
 			Try:  "use strips printed by portmatch card"}
 	}
 	slices.SortFunc(tags, func(a, b foundTag) int { return cmp.Compare(a.id(), b.id()) })
@@ -92,7 +92,7 @@ func sortTags(p *photo.Photo, raw []rawTag) ([]foundTag, error) {
 	}
 	if len(doubled) > 0 {
 		return nil, &Error{Path: p.Path, Err: ErrDoubled, Strips: doubled,
-			What: fmt.Sprintf("strip %s is in the picture twice", list(doubled)),
+			What: prose.Sprintf("strip %s is in the picture twice", list(doubled)),
 			Try:  "lay down strips with different numbers, and nothing else with strips on it"}
 	}
 	return tags, nil
@@ -113,7 +113,7 @@ func whyNone(ctx context.Context, p *photo.Photo, d *tagDetector) error {
 		}
 		if len(d.find(mirrored, p.Width, p.Height, decimate)) > 0 {
 			return &Error{Path: p.Path, Err: ErrMirrored,
-				What: "the picture is mirrored: its strips read only in a looking-glass",
+				What: prose.Sprintf("the picture is mirrored: its strips read only in a looking-glass"),
 				Try:  "use the photo as the camera took it (a front camera or an editor may have flipped it)"}
 		}
 	}
@@ -130,7 +130,7 @@ func whyNone(ctx context.Context, p *photo.Photo, d *tagDetector) error {
 		// One alone may be a chance pattern: the smaller families have few bits.
 		if count[family] > 1 {
 			return &Error{Path: p.Path, Err: ErrOtherTags,
-				What: fmt.Sprintf("the picture shows %d tags of the family %s, but no strip of portmatch", count[family], family),
+				What: prose.Sprintf("the picture shows %d tags of the family %s, but no strip of portmatch", count[family], family),
 				Try:  "use strips printed by portmatch card"}
 		}
 	}
@@ -138,5 +138,5 @@ func whyNone(ctx context.Context, p *photo.Photo, d *tagDetector) error {
 	if !p.Camera {
 		try += "; if it is a flat-bed scan, give its resolution with --dpi"
 	}
-	return &Error{Path: p.Path, Err: ErrNoStrip, What: "no scale strip found in the picture", Try: try}
+	return &Error{Path: p.Path, Err: ErrNoStrip, What: prose.Sprintf("no scale strip found in the picture"), Try: try}
 }

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+
+	"portmatch/internal/prose"
 )
 
 // What can be wrong with a photo; test with errors.Is. The error itself is an *Error.
@@ -24,24 +26,25 @@ var (
 
 // Error says why a photo gives no scale, in the user's words.
 type Error struct {
-	Path   string // the photo
-	Err    error  // one of the Err values above
-	What   string // what was seen, measured value against limit
-	Try    string // what to do about it
-	Strips []int  // the strips at fault, where they are known
+	Path   string     // the photo
+	Err    error      // one of the Err values above
+	What   prose.Text // what was seen, measured value against limit
+	Try    string     // what to do about it
+	Strips []int      // the strips at fault, where they are known
 }
 
-func (e *Error) Error() string {
-	var b strings.Builder
+func (e *Error) Error() string { return e.Text().Words }
+
+// Text is the message with its lengths.
+func (e *Error) Text() prose.Text {
+	t := e.What
 	if e.Path != "" {
-		fmt.Fprintf(&b, "%s: ", e.Path)
+		t = prose.Sprintf("%s: %s", e.Path, t)
 	}
-	b.WriteString(e.What)
 	if e.Try != "" {
-		b.WriteString("; ")
-		b.WriteString(e.Try)
+		t = prose.Sprintf("%s; %s", t, e.Try)
 	}
-	return b.String()
+	return t
 }
 
 func (e *Error) Unwrap() error { return e.Err }

@@ -1,11 +1,11 @@
 package scalecard
 
 import (
-	"fmt"
 	"math"
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
+	"portmatch/internal/prose"
 	"portmatch/internal/scalecard/strip"
 )
 
@@ -24,7 +24,7 @@ func (s *Solution) PlacementWarnings(partLo, partHi geom.PointMM) []face.Warning
 	}
 	var out []face.Warning
 	warn := func(try, what string, args ...any) {
-		out = append(out, face.Warning{What: fmt.Sprintf(what, args...), Try: try})
+		out = append(out, face.Warn("", prose.Sprintf(what, args...), prose.Sprintf("%s", try)))
 	}
 	mid := partLo.Add(partHi).Scale(0.5)
 	half := partHi.Sub(partLo).Scale(0.5)
@@ -67,10 +67,10 @@ func (s *Solution) PlacementWarnings(partLo, partHi geom.PointMM) []face.Warning
 		warn("lay one strip on the other side of the part", "all strips lie on one side of the part")
 	}
 	if short := max(loA+length/2, length/2-hiA); len(s.Strips) > 1 && short > maxBeyond*length {
-		warn("move the strips apart, so that together they span the part's whole length", "the strips are bunched: the part reaches %.0f mm past them", short)
+		warn("move the strips apart, so that together they span the part's whole length", "the strips are bunched: the part reaches %s past them", prose.MM(short, 0))
 	}
 	if away > maxAway*length {
-		warn("lay the strips close to the part, on the level of its face", "the strips lie far from the part, the nearest %.0f mm away", away)
+		warn("lay the strips close to the part, on the level of its face", "the strips lie far from the part, the nearest %s away", prose.MM(away, 0))
 	}
 	return out
 }

@@ -3,12 +3,12 @@ package scalecard
 import (
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"slices"
 
 	"portmatch/internal/geom"
 	"portmatch/internal/photo"
+	"portmatch/internal/prose"
 	"portmatch/internal/scalecard/strip"
 )
 
@@ -61,7 +61,7 @@ type solver struct {
 }
 
 func (s *solver) fail(err error, strips []int, try, what string, args ...any) error {
-	return &Error{Path: s.photo.Path, Err: err, Strips: strips, What: fmt.Sprintf(what, args...), Try: try}
+	return &Error{Path: s.photo.Path, Err: err, Strips: strips, What: prose.Sprintf(what, args...), Try: try}
 }
 
 func (s *solver) measure(ctx context.Context) error {
@@ -105,7 +105,7 @@ func (s *solver) checkOptions() error {
 		read, nominal float64
 	}{{"--printed-x", o.PrintedXMM, strip.CheckXMM}, {"--printed-y", o.PrintedYMM, strip.CheckYMM}} {
 		if c.read != 0 && !(math.Abs(c.read/c.nominal-1) <= maxPrintError) {
-			return s.fail(ErrBadOption, nil, "give what calipers read between the ends of the check line, in mm", "%s %g can't be: that check line is %g mm long on a card printed at 100 %%", c.name, c.read, c.nominal)
+			return s.fail(ErrBadOption, nil, "give what calipers read between the ends of the check line", "%s of %s can't be: that check line is %s long on a card printed at 100 %%", c.name, prose.MM(c.read, 2), prose.MM(c.nominal, 1))
 		}
 	}
 	return nil
