@@ -17,13 +17,16 @@ func TestHeadGasketManifold(t *testing.T) {
 	dir := t.TempDir()
 	gasket := trueTrace(t, dir, "gasket")
 	jobDir := filepath.Join(dir, "job")
-	status, _, stderr := portmatch(t, "match", "--target", gasket, "--head", scenes()["head"].file, "--work", scenes()["manifold-before"].file,
+	status, table, stderr := portmatch(t, "match", "--target", gasket, "--head", scenes()["head"].file, "--work", scenes()["manifold-before"].file,
 		"--aim", "union", "--flow", "out-of-work", "--blend-depth", "15", "--stud", "8", "--job", jobDir)
 	if status != 0 {
 		t.Fatalf("status %d\n%s", status, stderr)
 	}
 	if !strings.Contains(stderr, "port 3: the head's opening is smaller") {
 		t.Errorf("nothing is said of port 3:\n%s", stderr)
+	}
+	if again := must(t, "show", "--job", jobDir); !strings.Contains(table, "What to grind on the head") || !strings.HasSuffix(again, table) {
+		t.Errorf("match says\n%s\nand show\n%s", table, again)
 	}
 	var th, work, head compare.Result
 	readJSON(t, filepath.Join(jobDir, "pass-1", "target-head.json"), &th)

@@ -2,8 +2,10 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -121,16 +123,40 @@ func passResult(c *cli.Context, j *job.Job) (job.Pass, *compare.Result, error) {
 }
 
 func readResult(j *job.Job, pass int) (*compare.Result, error) {
-	data, err := j.ReadPassFile(pass, "result.json")
+	return readResultFile(j, pass, resultName)
+}
+
+// readPlan reads a pass's result, and what a third face adds where there was one.
+func readPlan(j *job.Job, pass int) (*compare.Plan, error) {
+	p := &compare.Plan{}
+	for _, f := range []struct {
+		name string
+		into **compare.Result
+		must bool
+	}{{resultName, &p.Result, true}, {headName, &p.Head, false}, {targetHeadName, &p.TargetHead, false}} {
+		r, err := readResultFile(j, pass, f.name)
+		if errors.Is(err, fs.ErrNotExist) && !f.must {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		*f.into = r
+	}
+	return p, nil
+}
+
+func readResultFile(j *job.Job, pass int, name string) (*compare.Result, error) {
+	data, err := j.ReadPassFile(pass, name)
 	if err != nil {
 		return nil, err
 	}
 	var r compare.Result
 	if err := json.Unmarshal(data, &r); err != nil {
-		return nil, &fileError{j.PassFile(pass, "result.json"), "is damaged: " + err.Error(), err}
+		return nil, &fileError{j.PassFile(pass, name), "is damaged: " + err.Error(), err}
 	}
 	if r.Schema != 1 {
-		return nil, &fileError{path: j.PassFile(pass, "result.json"), what: fmt.Sprintf("has version %d, this portmatch reads version 1", r.Schema)}
+		return nil, &fileError{path: j.PassFile(pass, name), what: fmt.Sprintf("has version %d, this portmatch reads version 1", r.Schema)}
 	}
 	return &r, nil
 }

@@ -100,7 +100,7 @@ func runMatch(c *cli.Context) error {
 		return err
 	}
 	p.done()
-	return tell(c, s.Job, plan.Result)
+	return tell(c, s.Job, plan)
 }
 
 func matchSettings(c *cli.Context) (job.Settings, error) {

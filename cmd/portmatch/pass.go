@@ -100,7 +100,8 @@ func extension(format string) string {
 }
 
 // tell prints a pass's result and where its pictures are.
-func tell(c *cli.Context, j *job.Job, r *compare.Result) error {
+func tell(c *cli.Context, j *job.Job, plan *compare.Plan) error {
+	r := plan.Result
 	for _, n := range j.Notes {
 		fmt.Fprintln(c.App.ErrWriter, n)
 	}
@@ -108,12 +109,20 @@ func tell(c *cli.Context, j *job.Job, r *compare.Result) error {
 	if c.Bool("json") {
 		return writeJSON(c.App.Writer, r)
 	}
-	if err := render.Table(c.App.Writer, r, render.Units(j.Settings.Units)); err != nil {
+	if err := printTables(c.App.Writer, plan, render.Units(j.Settings.Units)); err != nil {
 		return err
 	}
 	fmt.Fprintf(c.App.ErrWriter, "\nPicture: %s\nMap:     %s\nReport:  %s\n",
 		j.PassFile(r.Pass, overlayName), j.PassFile(r.Pass, "map.pdf"), filepath.Join(j.Dir, "report.html"))
 	return nil
+}
+
+// printTables prints the result, and what a third face adds.
+func printTables(w io.Writer, plan *compare.Plan, u render.Units) error {
+	if err := render.Table(w, plan.Result, u); err != nil {
+		return err
+	}
+	return render.HeadTables(w, plan.Head, plan.TargetHead, u)
 }
 
 func writeJSON(w io.Writer, r *compare.Result) error { return json.NewEncoder(w).Encode(r) }
@@ -131,7 +140,11 @@ func screenName(name string) string { return strings.TrimSuffix(name, ".png") + 
 
 const (
 	overlayName = "overlay.png"
-	workName    = "work.json" // the work face's outlines and holes as trace writes them
+	resultName  = "result.json"
+	// What a third face adds: the head against the target, and what to grind on the head where both parts are ground.
+	targetHeadName = "target-head.json"
+	headName       = "head-result.json"
+	workName       = "work.json" // the work face's outlines and holes as trace writes them
 )
 
 func closeUpName(port int) string { return fmt.Sprintf("port-%d.png", port) }
@@ -142,7 +155,7 @@ func passFiles(r *compare.Result, work *sight, m render.MapOptions) []file {
 	p := overlayPhoto(r, work)
 	// The largest pictures come first, so that they don't start last when the files are drawn side by side.
 	files := []file{
-		{name: "result.json", write: func(w io.Writer) error { return writeJSON(w, r) }},
+		{name: resultName, write: func(w io.Writer) error { return writeJSON(w, r) }},
 		{name: overlayName, picture: func(w, screen io.Writer) error {
 			return render.Overlay(w, r, p, render.PictureOptions{Units: u, Screen: screen})
 		}},
@@ -164,12 +177,12 @@ func passFiles(r *compare.Result, work *sight, m render.MapOptions) []file {
 func planFiles(plan *compare.Plan, m render.MapOptions) []file {
 	var files []file
 	if r := plan.TargetHead; r != nil {
-		files = append(files, file{name: "target-head.json", write: func(w io.Writer) error { return writeJSON(w, r) }})
+		files = append(files, file{name: targetHeadName, write: func(w io.Writer) error { return writeJSON(w, r) }})
 	}
 	if r := plan.Head; r != nil {
 		m.Side = render.GasketSide // the head looks at the work: its map is the mirror image
 		files = append(files,
-			file{name: "head-result.json", write: func(w io.Writer) error { return writeJSON(w, r) }},
+			file{name: headName, write: func(w io.Writer) error { return writeJSON(w, r) }},
 			file{name: "head-map.pdf", write: func(w io.Writer) error { return render.Map(w, r, m) }})
 	}
 	return files

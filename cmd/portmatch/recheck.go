@@ -96,7 +96,7 @@ func runRecheck(c *cli.Context) error {
 		return err
 	}
 	p.done()
-	return tell(c, s.Job, plan.Result)
+	return tell(c, s.Job, plan)
 }
 
 func lastResult(j *job.Job) (*compare.Result, error) {

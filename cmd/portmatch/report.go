@@ -13,11 +13,12 @@ import (
 func writeReport(s *job.Session) error {
 	rep := render.Report{Job: filepath.Base(s.Job.Dir), Units: render.Units(s.Job.Settings.Units)}
 	for _, p := range s.Job.Passes {
-		r, err := readResult(s.Job, p.Number)
+		plan, err := readPlan(s.Job, p.Number)
 		if err != nil {
 			return err
 		}
-		rp := render.ReportPass{Result: r, CloseUps: make(map[int][]byte)}
+		r := plan.Result
+		rp := render.ReportPass{Result: r, Head: plan.Head, TargetHead: plan.TargetHead, CloseUps: make(map[int][]byte)}
 		if rp.Overlay, err = s.Job.ReadPassFile(p.Number, screenName(overlayName)); err != nil {
 			return err
 		}

@@ -7,7 +7,6 @@ import (
 
 	"portmatch/internal/compare"
 	"portmatch/internal/job"
-	"portmatch/internal/render"
 )
 
 func showCommand() *cli.Command {
@@ -52,7 +51,11 @@ func runShow(c *cli.Context) error {
 		fmt.Fprintf(c.App.Writer, "Pass %d  %s  %s: %s\n", p.Number, p.Time.Local().Format("2006-01-02 15:04"), p.Photo.Name, left(pr))
 	}
 	fmt.Fprintln(c.App.Writer)
-	return render.Table(c.App.Writer, r, u)
+	plan, err := readPlan(j, pass.Number)
+	if err != nil {
+		return err
+	}
+	return printTables(c.App.Writer, plan, u)
 }
 
 // left says in a few words what a pass left to do.

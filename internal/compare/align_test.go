@@ -488,3 +488,23 @@ func TestLaterPassKeepsTheFrame(t *testing.T) {
 		near(t, "its place", q.RemoveStep.At[1], p.RemoveStep.At[1], 1e-6)
 	}
 }
+
+// A later pass whose face shows no holes, or lies with the other hand, is not the face of the job.
+func TestLaterPassOfAnotherFace(t *testing.T) {
+	rng := rand.New(rand.NewPCG(13, 1))
+	s := fourPorts(rng, 1, 0.4)
+	first, err := Match(s.target, s.work, Options{ToleranceMM: 0.25})
+	if err != nil {
+		t.Fatal(err)
+	}
+	bare := *s.work
+	bare.Holes = nil
+	for name, work := range map[string]*face.Face{"no holes": &bare, "other hand": photographed(rng, s.work, 175, true)} {
+		var mismatch *MismatchError
+		if _, err := Match(s.target, work, Options{ToleranceMM: 0.25, Pass: 2, Before: first}); !errors.As(err, &mismatch) {
+			t.Errorf("%s: %v, want a MismatchError", name, err)
+		} else if !strings.Contains(mismatch.What.Words, "pass 1") {
+			t.Errorf("%s: %q says nothing of pass 1", name, mismatch.What)
+		}
+	}
+}

@@ -50,6 +50,9 @@ func Match(target, work *face.Face, opts Options) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := opts.Before.sameParts(l); err != nil {
+		return nil, err
+	}
 	res := &Result{Schema: 1, Pass: max(opts.Pass, 1), Units: "mm", ToleranceMM: opts.ToleranceMM,
 		Calibration: []face.Calibration{target.Calibration, work.Calibration},
 		Alignment: Alignment{On: l.on, Mirrored: l.workFromTarget.Mirrored(), ResidualMM: l.residualMM, ScaleCheck: l.scale,
@@ -82,6 +85,22 @@ func Match(target, work *face.Face, opts Options) (*Result, error) {
 		res.Progress = ProgressSince(opts.Before, res)
 	}
 	return res, nil
+}
+
+// sameParts refuses a work face that can't be the one of the pass before: laid with the other hand, or without the holes on which
+// that one was laid. before may be nil.
+func (before *Result) sameParts(l *laid) error {
+	if before == nil {
+		return nil
+	}
+	const try = "check that this is the face of the job, photographed from the same side, with all its holes clean and in view"
+	switch {
+	case before.Alignment.Mirrored != l.workFromTarget.Mirrored():
+		return &MismatchError{What: prose.Sprintf("in pass %d one of them was seen from its other side, and now both from the same, or the other way round", before.Pass), Try: try}
+	case before.Alignment.On != "outlines" && l.on == "outlines":
+		return &MismatchError{What: prose.Sprintf("pass %d was laid on its %s, of which this photo shows no two that the target has", before.Pass, before.Alignment.On), Try: try}
+	}
+	return nil
 }
 
 // laid is a pair of faces in one frame.

@@ -101,6 +101,20 @@ func (g *Progress) measure(before, now *PortResult, tolMM float64) {
 	for _, list := range [][]Spot{g.Ground, g.Past, g.Unmoved} {
 		slices.SortStableFunc(list, func(a, b Spot) int { return compareFloats(b.Value, a.Value) })
 	}
+	nameLargest(g.Past, now.PastStep)
+	nameLargest(g.Unmoved, now.RemoveStep)
+}
+
+// nameLargest gives the deepest of the spots the port's own largest step where that lies in it, so that one place has one figure.
+func nameLargest(spots []Spot, largest Step) {
+	if len(spots) == 0 {
+		return
+	}
+	s := &spots[0]
+	apart := math.Hypot(s.At[0]-largest.At[0], s.At[1]-largest.At[1])
+	if math.Abs(s.Value-largest.Value) <= largest.Uncertainty && apart <= joinMM+math.Abs(s.ToMM-s.FromMM) {
+		s.Step = largest
+	}
 }
 
 func asOutline(o [][2]float64) geom.Outline {

@@ -32,6 +32,8 @@ type ReportPass struct {
 	Result   *compare.Result
 	Overlay  []byte
 	CloseUps map[int][]byte // by port number
+	// Head and TargetHead are what a third face adds: what to grind on the head, and the head against the target; nil without.
+	Head, TargetHead *compare.Result
 }
 
 // Dimension is a length that a caliper can check, with the reading if there is one.
@@ -78,6 +80,15 @@ type reportData struct {
 	Warnings                     []warningView
 	Safety                       []string
 	Remarks                      []string // of the whole face
+	Heads                        []headView
+}
+
+// headView is a table about the head.
+type headView struct {
+	Title, Note  string
+	Remove, Past string // what its steps are called
+	Grind        bool   // its verdicts and areas are about grinding
+	Rows         []summaryRow
 }
 
 type passView struct {
@@ -171,6 +182,7 @@ func reportView(rep Report) reportData {
 		}
 	}
 	d.Remarks = faceRemarks(last, u)
+	d.Heads = headViews(rep.Passes[len(rep.Passes)-1], u)
 	d.Last = d.Passes[len(d.Passes)-1]
 	for i := range last.Ports {
 		p := &last.Ports[i]
@@ -188,6 +200,29 @@ func reportView(rep Report) reportData {
 		d.Dimensions = append(d.Dimensions, v)
 	}
 	return d
+}
+
+func headViews(p ReportPass, u Units) []headView {
+	var out []headView
+	add := func(file string, r *compare.Result, v headView) {
+		if r == nil {
+			return
+		}
+		v.Note = wordHeadClock + "."
+		for i := range r.Ports {
+			row := summary(p.Result.Pass, &r.Ports[i], u)
+			for _, f := range []*figure{&row.Remove, &row.Past, &row.RemoveArea} {
+				if f.Of != "" {
+					f.Of = file + "/" + f.Of
+				}
+			}
+			v.Rows = append(v.Rows, row)
+		}
+		out = append(out, v)
+	}
+	add("head-result", p.Head, headView{Title: wordHeadShare, Remove: "largest step to remove", Past: "largest step past the line", Grind: true})
+	add("target-head", p.TargetHead, headView{Title: wordTargetHead, Remove: "head smaller by up to", Past: "head larger by up to"})
+	return out
 }
 
 func summary(pass int, p *compare.PortResult, u Units) summaryRow {

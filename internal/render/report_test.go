@@ -45,6 +45,29 @@ func reportText(t testing.TB, rep Report) string {
 
 var dataElement = regexp.MustCompile(`<data value="([^"]*)" data-of="(\d+)/(\d+)/(\w+)"(?: data-u="([^"]*)")?>([^<]*)</data>(?: ± ([0-9.]+))?`)
 
+// What a third face adds stands in tables of its own, with figures that say which file they are from.
+func TestReportOfTheHead(t *testing.T) {
+	rep := twoPasses(t, MM)
+	last := &rep.Passes[1]
+	last.Head, last.TargetHead = marineManifold(t), spoilt(t)
+	text := reportText(t, rep)
+	for file, r := range map[string]*compare.Result{"head-result": last.Head, "target-head": last.TargetHead} {
+		for _, p := range r.Ports {
+			if p.Verdict == compare.NotMeasured {
+				continue
+			}
+			want := fmt.Sprintf(`<data value="%s" data-of="%s/2/%d/past_step" data-u="%s">%s</data>`, exact(p.PastStep.Value), file, p.Port,
+				exact(p.PastStep.Uncertainty), MM.LengthText(p.PastStep.Value))
+			if !strings.Contains(text, want) {
+				t.Errorf("the page has no %s", want)
+			}
+		}
+	}
+	if strings.Contains(reportText(t, twoPasses(t, MM)), "head-result") {
+		t.Error("a page without a head speaks of one")
+	}
+}
+
 // Every figure in the report is result.json's to the last digit, and what is shown is that figure as Units shows it.
 func TestReportEqualsResult(t *testing.T) {
 	for _, u := range []Units{MM, Inch} {

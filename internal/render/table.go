@@ -21,7 +21,6 @@ func Table(w io.Writer, r *compare.Result, u Units) error {
 	fmt.Fprintf(&b, "Pass %d, tolerance %s %s. ± covers the truth 19 times in 20.\n\n", r.Pass, u.LengthText(r.ToleranceMM), u.Length())
 
 	l, a := u.Length(), u.Area()
-	steps := [][]string{{"port", "verdict", "step to remove", "at", "step past line", "at"}, {"", "", l, "", l, ""}}
 	areas := [][]string{
 		{"port", "area to remove", "area past line", "in tolerance", "all of it", "least land"},
 		{"", a, a, "of the joint", "chance", l}}
@@ -32,12 +31,9 @@ func Table(w io.Writer, r *compare.Result, u Units) error {
 			remarks = append(remarks, fmt.Sprintf("Port %d: %s", p.Port, u.Prose(p.WhyText())))
 		}
 		if p.Verdict == compare.NotMeasured {
-			steps = append(steps, []string{port, p.Verdict, none, "", none, ""})
 			areas = append(areas, []string{port, none, none, none, none, none})
 			continue
 		}
-		steps = append(steps, []string{port, p.Verdict,
-			u.LengthPM(p.RemoveStep.Quantity), stepClock(p.RemoveStep), u.LengthPM(p.PastStep.Quantity), stepClock(p.PastStep)})
 		areas = append(areas, []string{port, u.AreaPM(p.RemoveArea), u.AreaPM(p.PastArea),
 			Percent(p.WithinTolerance), Percent(p.Conformance), landText(p, u)})
 		if n := len(p.UnsureArcs); n > 0 && p.Why == "" {
@@ -51,7 +47,7 @@ func Table(w io.Writer, r *compare.Result, u Units) error {
 		}
 	}
 	remarks = append(remarks, faceRemarks(r, u)...)
-	writeColumns(&b, steps)
+	writeColumns(&b, stepRows(r, u, "step to remove", "step past line"))
 	b.WriteByte('\n')
 	writeColumns(&b, areas)
 	if len(remarks) > 0 {
@@ -59,6 +55,41 @@ func Table(w io.Writer, r *compare.Result, u Units) error {
 		for _, m := range remarks {
 			fmt.Fprintln(&b, m)
 		}
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+// stepRows are a table of every port's verdict and largest steps, with its head.
+func stepRows(r *compare.Result, u Units, remove, past string) [][]string {
+	rows := [][]string{{"port", "verdict", remove, "at", past, "at"}, {"", "", u.Length(), "", u.Length(), ""}}
+	for _, p := range r.Ports {
+		port := strconv.Itoa(p.Port)
+		if p.Verdict == compare.NotMeasured {
+			rows = append(rows, []string{port, p.Verdict, none, "", none, ""})
+			continue
+		}
+		rows = append(rows, []string{port, p.Verdict,
+			u.LengthPM(p.RemoveStep.Quantity), stepClock(p.RemoveStep), u.LengthPM(p.PastStep.Quantity), stepClock(p.PastStep)})
+	}
+	return rows
+}
+
+// HeadTables writes what a third face adds: what to grind on the head, where both parts are ground, and how the head stands to the
+// target. Either may be nil.
+func HeadTables(w io.Writer, head, targetHead *compare.Result, u Units) error {
+	var b strings.Builder
+	if head != nil {
+		fmt.Fprintf(&b, "\n%s. %s.\n\n", wordHeadShare, wordHeadClock)
+		writeColumns(&b, stepRows(head, u, "step to remove", "step past line"))
+	}
+	if targetHead != nil {
+		fmt.Fprintf(&b, "\n%s. %s.\n\n", wordTargetHead, wordHeadClock)
+		rows := stepRows(targetHead, u, "head smaller by", "head larger by")
+		for i := range rows { // a verdict is about grinding
+			rows[i] = append(rows[i][:1:1], rows[i][2:]...)
+		}
+		writeColumns(&b, rows)
 	}
 	_, err := io.WriteString(w, b.String())
 	return err

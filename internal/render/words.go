@@ -64,6 +64,13 @@ const (
 	wordHole   = "hole the faces are lined up on"
 )
 
+// The words over what a third face adds.
+const (
+	wordHeadShare  = "What to grind on the head"
+	wordTargetHead = "The head's openings against the target's"
+	wordHeadClock  = "Places by the clock as you look at the work face; looking at the head, left and right change places"
+)
+
 // safety returns the cautions, short, for wherever the work can hurt.
 func safety() []string {
 	return []string{
