@@ -21,6 +21,7 @@ func recheckCommand() *cli.Command {
 			&cli.StringFlag{Name: "job", Usage: "job folder that match made, `DIR`"},
 			heightFlag("work-height", "how far the work face stands above its strips, `MM`; as in the job if not given"),
 			dpiFlag("work-dpi", "the work is a flat-bed scan of `N` dots per inch"),
+			choiceFlag("turned", "the target lies turned by 0 or 180 degrees to the work in this photo; as in the job if not given", "", "0", "180"),
 			&cli.BoolFlag{Name: "face-as-scale", Usage: "without a strip in the photo, let the face's own holes, as an earlier pass measured them, serve as the scale; less sure"},
 			&cli.BoolFlag{Name: "json", Usage: "print result.json instead of the table"},
 		}, printedFlags(), []cli.Flag{debugFlag()}),
@@ -47,6 +48,9 @@ func runRecheck(c *cli.Context) error {
 	override(c, "printed-x", &set.PrintedXMM)
 	override(c, "printed-y", &set.PrintedYMM)
 	set.WorkDPI = dpi(c, "work-dpi")
+	if turned := chosen(c, "turned"); turned != "" {
+		set.Turned = turned
+	}
 
 	ps, err := known(s.Job)
 	if err != nil {

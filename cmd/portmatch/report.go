@@ -3,8 +3,10 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"path/filepath"
 
+	"portmatch/internal/compare"
 	"portmatch/internal/job"
 	"portmatch/internal/render"
 )
@@ -58,5 +60,25 @@ func assumed(set job.Settings, u render.Units) []string {
 	if set.PrintedXMM > 0 || set.PrintedYMM > 0 {
 		printed = "The card's size was corrected by what calipers read on its check lines."
 	}
-	return []string{above("target", set.TargetHeightMM), above("work face", set.WorkHeightMM), printed}
+	return append(aimed(set, u), above("target", set.TargetHeightMM), above("work face", set.WorkHeightMM), printed)
+}
+
+// aimed says what the work is ground to, where that is not simply the target as photographed.
+func aimed(set job.Settings, u render.Units) []string {
+	var out []string
+	switch compare.Aim(set.Aim) {
+	case compare.AimHead:
+		out = append(out, "The work is compared with the head's openings, not with the target's.")
+	case compare.AimCommon:
+		out = append(out, "The work is compared with what target and head both leave open.")
+	case compare.AimUnion:
+		out = append(out, "Work and head are both ground, each where it stands in the way of the other; the target's openings are not used.")
+	}
+	if set.CircleMM > 0 {
+		out = append(out, fmt.Sprintf("The target is a circle of %s %s on the middle of the bore.", u.LengthText(set.CircleMM), u.Length()))
+	}
+	if set.OffsetMM != 0 {
+		out = append(out, fmt.Sprintf("The target was made %s %s %s all round.", u.LengthText(math.Abs(set.OffsetMM)), u.Length(), map[bool]string{true: "larger", false: "smaller"}[set.OffsetMM > 0]))
+	}
+	return out
 }

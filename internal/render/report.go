@@ -86,8 +86,7 @@ type reportData struct {
 // headView is a table about the head.
 type headView struct {
 	Title, Note  string
-	Remove, Past string // what its steps are called
-	Grind        bool   // its verdicts and areas are about grinding
+	Remove, Past string // what its steps are called; without a name for those past the line the areas to remove stand there
 	Rows         []summaryRow
 }
 
@@ -220,7 +219,7 @@ func headViews(p ReportPass, u Units) []headView {
 		}
 		out = append(out, v)
 	}
-	add("head-result", p.Head, headView{Title: wordHeadShare, Remove: "largest step to remove", Past: "largest step past the line", Grind: true})
+	add("head-result", p.Head, headView{Title: wordHeadShare, Remove: "largest step to remove"})
 	add("target-head", p.TargetHead, headView{Title: wordTargetHead, Remove: "head smaller by up to", Past: "head larger by up to"})
 	return out
 }

@@ -56,8 +56,8 @@ func TestReportOfTheHead(t *testing.T) {
 			if p.Verdict == compare.NotMeasured {
 				continue
 			}
-			want := fmt.Sprintf(`<data value="%s" data-of="%s/2/%d/past_step" data-u="%s">%s</data>`, exact(p.PastStep.Value), file, p.Port,
-				exact(p.PastStep.Uncertainty), MM.LengthText(p.PastStep.Value))
+			want := fmt.Sprintf(`<data value="%s" data-of="%s/2/%d/remove_step" data-u="%s">%s</data>`, exact(p.RemoveStep.Value), file, p.Port,
+				exact(p.RemoveStep.Uncertainty), MM.LengthText(p.RemoveStep.Value))
 			if !strings.Contains(text, want) {
 				t.Errorf("the page has no %s", want)
 			}

@@ -81,7 +81,15 @@ func HeadTables(w io.Writer, head, targetHead *compare.Result, u Units) error {
 	var b strings.Builder
 	if head != nil {
 		fmt.Fprintf(&b, "\n%s. %s.\n\n", wordHeadShare, wordHeadClock)
-		writeColumns(&b, stepRows(head, u, "step to remove", "step past line"))
+		rows := [][]string{{"port", "step to remove", "at", "area to remove"}, {"", u.Length(), "", u.Area()}}
+		for _, p := range head.Ports {
+			row := []string{strconv.Itoa(p.Port), none, "", none}
+			if p.Verdict != compare.NotMeasured {
+				row = []string{row[0], u.LengthPM(p.RemoveStep.Quantity), stepClock(p.RemoveStep), u.AreaPM(p.RemoveArea)}
+			}
+			rows = append(rows, row)
+		}
+		writeColumns(&b, rows)
 	}
 	if targetHead != nil {
 		fmt.Fprintf(&b, "\n%s. %s.\n\n", wordTargetHead, wordHeadClock)
