@@ -38,7 +38,10 @@ func writeReport(s *job.Session) error {
 		for _, r := range s.Job.Readings {
 			if r.Pass == last.Pass && r.Dimension == d.Name {
 				rd.ReadMM = &r.MM
-				rd.Says, _ = reading(d, r.MM, rep.Units)
+				rd.Says = "agrees"
+				if g := d.Check(r.MM); !g.Agrees {
+					rd.Says = fmt.Sprintf("does not agree, %s at most may be between them", rep.Units.LengthText(g.LimitMM))
+				}
 			}
 		}
 		rep.Dimensions = append(rep.Dimensions, rd)

@@ -66,7 +66,7 @@ func runTrace(c *cli.Context) error {
 
 // printFace lists what was found, for a check by eye and caliper.
 func printFace(w io.Writer, f *face.Face, u render.Units) {
-	fmt.Fprintf(w, "%d ports, %d holes. Lengths in %s, areas in %s.\n\n", len(f.Ports), len(f.Holes), u.Length(), u.Area())
+	fmt.Fprintf(w, "%d ports, %d holes. Lengths in %s, areas in %s.\n\n", len(f.Ports), len(f.Holes), u.Name(), u.Area())
 	fmt.Fprintf(w, "port  %10s  %8s  %8s\n", "area", "width", "height")
 	for _, p := range f.Ports {
 		o := geom.Outline(p.Outline)
@@ -80,7 +80,7 @@ func printFace(w io.Writer, f *face.Face, u render.Units) {
 }
 
 func printWarnings(w io.Writer, list []face.Warning, u render.Units) {
-	for _, m := range list {
+	for _, m := range face.Advised(list) {
 		what, try := m.Said()
 		s := u.Prose(what)
 		if m.Photo != "" {

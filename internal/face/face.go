@@ -3,6 +3,8 @@
 package face
 
 import (
+	"slices"
+
 	"portmatch/internal/geom"
 	"portmatch/internal/prose"
 )
@@ -76,6 +78,17 @@ type Warning struct {
 // Warn returns a warning whose texts keep their lengths.
 func Warn(photo string, what, try prose.Text) Warning {
 	return Warning{Photo: photo, What: what.Words, WhatLengths: what.Lengths, Try: try.Words, TryLengths: try.Lengths}
+}
+
+// Advised returns the warnings with advice that the one before gave already left out.
+func Advised(list []Warning) []Warning {
+	out := slices.Clone(list)
+	for i := len(out) - 1; i > 0; i-- {
+		if out[i].Try == out[i-1].Try {
+			out[i].Try, out[i].TryLengths = "", nil
+		}
+	}
+	return out
 }
 
 // Said returns the warning's two texts.

@@ -22,6 +22,14 @@ const mmPerInch = 25.4 // exact by definition of the inch
 // Length returns the unit of lengths for prose: "mm" or "in".
 func (u Units) Length() string { return string(u) }
 
+// Name returns the unit's name where the short form would read as another word: "mm" or "inches".
+func (u Units) Name() string {
+	if u == Inch {
+		return "inches"
+	}
+	return string(u)
+}
+
 // Area returns the unit of areas for prose: "mm²" or "in²".
 func (u Units) Area() string { return string(u) + "²" }
 

@@ -68,19 +68,20 @@ func HTML(w io.Writer, rep Report) error {
 
 // reportData is the page's content, ready to be set.
 type reportData struct {
-	Job, Length, Area, Tolerance string
-	Colours                      map[string]template.CSS
-	Passes                       []passView
-	Last                         passView
-	Ports                        []portView
-	Summary                      []summaryRow
-	Dimensions                   []dimensionView
-	Assumed                      []string
-	Calibrations                 []calibrationView
-	Warnings                     []warningView
-	Safety                       []string
-	Remarks                      []string // of the whole face
-	Heads                        []headView
+	Job, Tolerance         string
+	Length, Area, UnitName string
+	Colours                map[string]template.CSS
+	Passes                 []passView
+	Last                   passView
+	Ports                  []portView
+	Summary                []summaryRow
+	Dimensions             []dimensionView
+	Assumed                []string
+	Calibrations           []calibrationView
+	Warnings, Earlier      []warningView // of the last pass, of those before
+	Safety                 []string
+	Remarks                []string // of the whole face
+	Heads                  []headView
 }
 
 // headView is a table about the head.
@@ -159,7 +160,7 @@ func reportView(rep Report) reportData {
 	u := rep.Units
 	last := rep.Passes[len(rep.Passes)-1].Result
 	d := reportData{
-		Job: rep.Job, Length: u.Length(), Area: u.Area(),
+		Job: rep.Job, Length: u.Length(), Area: u.Area(), UnitName: u.Name(),
 		Tolerance: u.LengthText(last.ToleranceMM) + " " + u.Length(),
 		Colours: map[string]template.CSS{
 			"remove": template.CSS(hexOf(inkRemove())), "past": template.CSS(hexOf(inkPast())),
@@ -175,9 +176,14 @@ func reportView(rep Report) reportData {
 		for _, c := range p.Result.Calibration {
 			d.Calibrations = append(d.Calibrations, calibration(p.Result.Pass, c, u))
 		}
-		for _, w := range p.Result.Warnings {
+		for _, w := range face.Advised(p.Result.Warnings) {
 			what, try := w.Said()
-			d.Warnings = append(d.Warnings, warningView{p.Result.Pass, w.Photo, u.Prose(what), u.Prose(try)})
+			v := warningView{p.Result.Pass, w.Photo, u.Prose(what), u.Prose(try)}
+			if p.Result == last {
+				d.Warnings = append(d.Warnings, v)
+			} else {
+				d.Earlier = append(d.Earlier, v)
+			}
 		}
 	}
 	d.Remarks = faceRemarks(last, u)
@@ -385,6 +391,9 @@ func calibration(pass int, c face.Calibration, u Units) calibrationView {
 		Pass: pass, Photo: c.Photo, Strips: orWord(strings.Join(strips, ", "), none),
 		Height: u.LengthText(c.HeightMM), Camera: none, Tilt: strconv.FormatFloat(c.TiltDeg, 'f', 1, 64) + "°",
 		Pixel: strconv.FormatFloat(u.fromMM(c.MMPerPx), 'f', u.lengthDecimals()+1, 64), Residual: strconv.FormatFloat(c.ReprojectionRMSPx, 'f', 2, 64) + " px",
+	}
+	if c.FaceOfPass > 0 {
+		v.Strips = fmt.Sprintf("none: the holes of pass %d", c.FaceOfPass)
 	}
 	switch {
 	case c.ScanDPI > 0:
