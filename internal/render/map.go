@@ -222,6 +222,7 @@ func (m *mapSheet) drawPort(p *portDrawing) {
 		}
 	}
 	m.drawPortWords(p)
+	m.drawLand(p)
 	m.fillRegion(p.past, tintPast())
 	m.fillRegion(p.remove, tintRemove())
 	m.hatch(p.work, p.target, pastAngle, hatchPastPitchMM, inkPast())

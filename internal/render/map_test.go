@@ -298,6 +298,18 @@ func TestMapWords(t *testing.T) {
 			t.Errorf("the map doesn't say %q", s)
 		}
 	}
+	// The least land stands once where two ports share it, and not on a stencil.
+	for i, to := range []string{"port 2", "port 1"} {
+		r.Ports[i].Lands = []compare.Land{{Quantity: compare.Quantity{Value: 7.654}, To: to, At: [2]float64{-90 + 3*float64(i), 0}, End: [2]float64{-87 - 3*float64(i), 0}}}
+	}
+	pdf, _ = drawMap(t, r, MapOptions{Paper: strip.A4(), Units: MM})
+	if n := strings.Count(pdfText(t, pdf), "land 7.65 mm"); n != 1 {
+		t.Errorf("the map says %d times how much land is left between ports 1 and 2, want once", n)
+	}
+	pdf, _ = drawMap(t, r, MapOptions{Paper: strip.A4(), Units: MM, Stencil: true})
+	if strings.Contains(pdfText(t, pdf), "land 7") {
+		t.Error("the stencil speaks of land")
+	}
 	pdf, _ = drawMap(t, r, MapOptions{Paper: strip.A4(), Units: MM, Side: GasketSide})
 	if words = pdfText(t, pdf); !strings.Contains(words, "MIRRORED") || strings.Contains(words, " at 8:00") {
 		t.Errorf("the mirrored map:\n%s", words)

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"portmatch/internal/compare"
 	"portmatch/internal/geom"
 )
 
@@ -52,6 +53,35 @@ func (m *mapSheet) drawPortWords(p *portDrawing) {
 		y -= lineMM(l.face)
 		m.text(l.face, centre, geom.PointMM{X: mid.X, Y: y + 0.3*l.face.sizeMM}, l.words)
 	}
+}
+
+// drawLand marks where a port keeps the least metal beside it once it is ground, as a dimension line with its figure. Two ports
+// that share their least land have one line.
+func (m *mapSheet) drawLand(p *portDrawing) {
+	if len(p.Lands) == 0 || p.Verdict == compare.NotMeasured {
+		return
+	}
+	d := p.Lands[0]
+	for _, other := range m.ports {
+		if other.Port < p.Port && len(other.Lands) > 0 && other.Lands[0].To == fmt.Sprintf("port %d", p.Port) && d.To == fmt.Sprintf("port %d", other.Port) {
+			return
+		}
+	}
+	at := func(q [2]float64) geom.PointMM { return m.paperFromJob.Apply(geom.PointMM{X: q[0], Y: q[1]}) }
+	from, to := at(d.At), at(d.End)
+	if !m.win.holds(box{from, from}.with(to)) || from == to {
+		return
+	}
+	from, to = m.paperOf(from), m.paperOf(to)
+	m.ticked(from, to)
+	u := to.Sub(from).Scale(1 / to.Dist(from))
+	const aside = 1.3
+	side := geom.PointMM{X: -u.Y, Y: u.X} // the label stands on the line's right or above it
+	if side.X < 0 || side.X == 0 && side.Y < 0 {
+		side = side.Scale(-1)
+	}
+	words := typeface{sizeMM: 2.4, ink: gray(0x40)}
+	m.text(words, left, from.Add(to).Scale(0.5).Add(side.Scale(aside)).Sub(geom.PointMM{Y: 0.4 * words.sizeMM}), "land "+m.Units.LengthText(d.Value)+" "+m.Units.Length())
 }
 
 type textLine struct {
