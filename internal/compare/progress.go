@@ -98,11 +98,17 @@ func (g *Progress) measure(before, now *PortResult, tolMM float64) {
 		still := ok && q.Sure && math.Abs(q.StepMM-p.StepMM) <= math.Hypot(p.UMM, q.UMM)
 		return p.StepMM, p.StepMM > tolMM && still
 	})
-	for _, list := range [][]Spot{g.Ground, g.Past, g.Unmoved} {
-		slices.SortStableFunc(list, func(a, b Spot) int { return compareFloats(b.Value, a.Value) })
-	}
+	deepestFirst(g.Ground)
+	deepestFirst(g.Past)
+	deepestFirst(g.Unmoved)
 	nameLargest(g.Past, now.PastStep)
 	nameLargest(g.Unmoved, now.RemoveStep)
+	// The port's own step carries the doubt of having been picked as the largest.
+	g.Past = slices.DeleteFunc(g.Past, func(s Spot) bool { return s.Value <= s.Uncertainty })
+}
+
+func deepestFirst(list []Spot) {
+	slices.SortStableFunc(list, func(a, b Spot) int { return compareFloats(b.Value, a.Value) })
 }
 
 // nameLargest gives the deepest of the spots the port's own largest step where that lies in it, so that one place has one figure.
@@ -114,6 +120,7 @@ func nameLargest(spots []Spot, largest Step) {
 	apart := math.Hypot(s.At[0]-largest.At[0], s.At[1]-largest.At[1])
 	if math.Abs(s.Value-largest.Value) <= largest.Uncertainty && apart <= joinMM+math.Abs(s.ToMM-s.FromMM) {
 		s.Step = largest
+		deepestFirst(spots)
 	}
 }
 
