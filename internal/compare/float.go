@@ -128,11 +128,11 @@ func (l *laid) floatOf(f Fasteners, cs []*portComparison, res *Result) *FloatRes
 		laidRemove := c.largestAt(pl, position{}, c.onTarget, true)
 		laidPast := c.largestAt(pl, position{}, c.onWork, false)
 		worst := c.worst(pl, true)
-		p.WorstRemove = changed(res.Ports[i].RemoveStep.Quantity, worst-laidRemove)
+		p.WorstRemove = res.Ports[i].changed(res.Ports[i].RemoveStep, worst-laidRemove)
 		worst = c.worst(pl, false)
-		p.WorstPast = changed(res.Ports[i].PastStep.Quantity, worst-laidPast)
-		p.BestRemove = changed(res.Ports[i].RemoveStep.Quantity, c.largestAt(pl, best, c.onTarget, true)-laidRemove)
-		p.BestPast = changed(res.Ports[i].PastStep.Quantity, c.largestAt(pl, best, c.onWork, false)-laidPast)
+		p.WorstPast = res.Ports[i].changed(res.Ports[i].PastStep, worst-laidPast)
+		p.BestRemove = res.Ports[i].changed(res.Ports[i].RemoveStep, c.largestAt(pl, best, c.onTarget, true)-laidRemove)
+		p.BestPast = res.Ports[i].changed(res.Ports[i].PastStep, c.largestAt(pl, best, c.onWork, false)-laidPast)
 		p.BestArea = c.removeAt(pl, best)
 		r.RemoveArea += res.Ports[i].RemoveArea.Value
 		r.RemoveAreaBest += p.BestArea
@@ -141,8 +141,19 @@ func (l *laid) floatOf(f Fasteners, cs []*portComparison, res *Result) *FloatRes
 	return r
 }
 
-// changed is a step that another position changes by d: its uncertainty stays what it was, its value is never below nothing.
-func changed(q Quantity, d float64) Quantity { return Quantity{max(0, q.Value+d), q.Uncertainty} }
+// changed is a step that another position changes by d: its uncertainty stays what it was, its value is never below nothing. Of
+// a step that is not there as the parts were laid it is the largest round the port.
+func (p *PortResult) changed(s Step, d float64) Quantity {
+	q := Quantity{max(0, s.Value+d), s.Uncertainty}
+	if s.Value == 0 && q.Value > 0 {
+		for _, at := range p.Profile {
+			if at.Sure {
+				q.Uncertainty = max(q.Uncertainty, at.UMM)
+			}
+		}
+	}
+	return q
+}
 
 // largestAt returns the largest step over the measured samples with the work in position x, not below 0. The samples are the
 // target's, measured against the work, or the work's against the target.

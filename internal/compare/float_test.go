@@ -204,3 +204,24 @@ func TestFloatSaysWhy(t *testing.T) {
 		t.Errorf("%+v", res.Float)
 	}
 }
+
+// A work opening 0.3 mm smaller all round is past the target nowhere as laid; free by 0.5 mm it can be by 0.2 (closed form), as
+// surely as the edge is known.
+func TestFloatStepThatIsNotThereAsLaid(t *testing.T) {
+	holes := func(d float64) []face.Hole {
+		return []face.Hole{hole(-40, 25, d), hole(40, -25, d), hole(-40, -22, d), hole(38, 27, d)}
+	}
+	target := exactFace([]blob{{radiusMM: 20}}, holes(8), 0.1)
+	work := exactFace([]blob{{radiusMM: 19.7}}, holes(9), 0.1)
+	const biasMM = 0.05
+	work.Ports[0].BiasMM = slices.Repeat([]float64{biasMM}, len(work.Ports[0].Outline))
+	res, err := Match(target, work, Options{ToleranceMM: 0.25, Fasteners: Fasteners{StudMM: 8}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := res.Float.Ports[0].WorstPast
+	near(t, "worst past step", got.Value, 0.2, 2e-3)
+	if !(got.Uncertainty >= 2*biasMM && got.Uncertainty < 2*biasMM+0.05) {
+		t.Errorf("U is %.3f mm, want that of the edge, %.2f", got.Uncertainty, 2*biasMM)
+	}
+}

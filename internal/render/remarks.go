@@ -88,8 +88,8 @@ func faceRemarks(r *compare.Result, u Units) []string {
 			out = append(out, fmt.Sprintf("The bolts let the work move %s %s each way along, %s %s across, and turn %s° each way.",
 				u.LengthText(f.PlayMM[0]), u.Length(), u.LengthText(f.PlayMM[1]), u.Length(), decimal(f.TurnDeg, 3)))
 			if saved := f.RemoveArea - f.RemoveAreaBest; saved > 0 {
-				out = append(out, fmt.Sprintf("Least is left to grind, %s instead of %s %s, with the work pushed %s and turned %s° anticlockwise.",
-					u.AreaText(f.RemoveAreaBest), u.AreaText(f.RemoveArea), u.Area(), pushText(f.Push, u), decimal(f.PushTurnDeg, 3)))
+				out = append(out, fmt.Sprintf("Least is left to grind, %s instead of %s %s, with the work pushed %s and turned %s.",
+					u.AreaText(f.RemoveAreaBest), u.AreaText(f.RemoveArea), u.Area(), pushText(f.Push, u), turnText(f.PushTurnDeg)))
 			}
 		}
 	}
@@ -110,6 +110,15 @@ func pushText(push [2]float64, u Units) string {
 		return fmt.Sprintf("%s %s %s", u.LengthText(math.Abs(v)), u.Length(), plus)
 	}
 	return side(push[0], "right", "left") + " and " + side(push[1], "up", "down")
+}
+
+// turnText says a turn in words: "0.120° clockwise".
+func turnText(anticlockwiseDeg float64) string {
+	way := "anticlockwise"
+	if anticlockwiseDeg < 0 {
+		way = "clockwise"
+	}
+	return decimal(math.Abs(anticlockwiseDeg), 3) + "° " + way
 }
 
 // leastLoss is the least loss coefficient that is told: a joint that fits to a hundredth of its area has a tenth of it.
