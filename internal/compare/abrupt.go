@@ -8,9 +8,11 @@ import (
 const (
 	abruptOverMM  = 0.6 // half the length that a slope is taken over
 	flankMarginMM = 1.0 // marked on either side of a flank
-	// Beyond this median deviation of the step from its median the outlines are of different shapes (a round target on a square
-	// port), and flanks are no sign of a fault.
-	differShapeMM = 0.6
+	// Where the two edges lean this much against each other over this share of their length they are of different shapes (a round
+	// target on a square port), and flanks are no sign of a fault.
+	leaning, differentShapes = 0.35, 0.4
+	// Where more than this share of an edge stands out from the rest, there is no telling which of the two has gone astray.
+	mostAstray = 0.35
 )
 
 // markAbrupt takes what stands out from the rest of a joint between steep flanks for a fault of the reading. Cast, cut and
@@ -21,14 +23,16 @@ const (
 // samples go once round an edge. A high spot 8 mm wide and 0.5 mm high, whose flanks rise 0.2 mm a mm, is left alone.
 func markAbrupt(samples []sample) {
 	w := newWalk(samples)
-	if w == nil || w.medianAbout(w.median) > differShapeMM {
+	if w == nil || w.share(func(i int) bool { return math.Abs(w.slope[i]) > leaning }) > differentShapes {
 		return
 	}
 	astray := make([]bool, len(samples))
 	w.plateaus(astray)
 	w.spikes(astray)
+	w.outruns(astray)
+	all := w.share(func(i int) bool { return astray[i] }) > mostAstray
 	for i, yes := range astray {
-		if yes {
+		if yes || all {
 			samples[i].sure = false
 		}
 	}
@@ -67,13 +71,15 @@ func newWalk(samples []sample) *walk {
 
 func (w *walk) count(mm float64) int { return max(1, int(mm*w.perMM)) }
 
-// medianAbout is the median distance of the steps from one.
-func (w *walk) medianAbout(stepMM float64) float64 {
-	v := make([]float64, len(w.stepMM))
-	for i, s := range w.stepMM {
-		v[i] = math.Abs(s - stepMM)
+// share of the samples of which is says so.
+func (w *walk) share(is func(i int) bool) float64 {
+	n := 0
+	for i := range w.slope {
+		if is(i) {
+			n++
+		}
 	}
-	return median(v)
+	return float64(n) / float64(len(w.slope))
 }
 
 // stretch are the steps from sample i up to j, which may go beyond the end and begin again.
@@ -135,6 +141,27 @@ func (w *walk) spikes(astray []bool) {
 				}
 			}
 			break
+		}
+	}
+}
+
+// outruns marks what leads down from what is marked: an edge gone astray comes back more gently than it left.
+func (w *walk) outruns(astray []bool) {
+	const gentle, longestMM = 0.15, 8.0
+	n := len(w.slope)
+	marked := append([]bool(nil), astray...)
+	for i := range marked {
+		for _, way := range []int{1, -1} {
+			if !marked[i] || marked[(i+way+n)%n] {
+				continue
+			}
+			for j := 1; j < min(w.count(longestMM), n/3); j++ {
+				at := ((i+way*j)%n + n) % n
+				if marked[at] || math.Abs(w.slope[at]) < gentle {
+					break
+				}
+				astray[at] = true
+			}
 		}
 	}
 }

@@ -302,11 +302,17 @@ func (c *portComparison) findUnsure() {
 		}
 		i = j
 	}
+	within := func(alongMM float64) bool {
+		return slices.ContainsFunc(c.arcs, func(a [2]float64) bool { return alongMM >= a[0] && alongMM < a[1] })
+	}
 	for i := range c.onTarget {
-		for _, a := range c.arcs {
-			if s := &c.onTarget[i]; s.alongMM >= a[0] && s.alongMM < a[1] {
-				s.sure = false
-			}
+		if s := &c.onTarget[i]; within(s.alongMM) {
+			s.sure = false
+		}
+	}
+	for i := range c.onWork {
+		if s := &c.onWork[i]; within(c.target.alongMM(s.other)) {
+			s.sure = false
 		}
 	}
 	for _, a := range c.arcs {
