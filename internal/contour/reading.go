@@ -131,13 +131,16 @@ func (e *edgeScan) minimum(i, q int) (x float64, ok bool) {
 	return float64(q) + math.Max(-0.5, math.Min(0.5, 0.5*(a-c)/curv)), true
 }
 
-// bias returns the standard uncertainty at vertex i that averaging along the edge does not remove, mm: a tenth of a
-// pixel for what is left of tone curve, sharpening and blur, or more where the strips put the tone curve in doubt; six tenths
-// of the slack, which is what the slack was found worth on ray-traced photos of faces and gaskets; a fifth of a rim, whose
-// shape the light shows or hides; and where a wall hardly differs from the face, or from what is behind it, half its width: the
-// edge may be the wall's foot.
+// leastEdgePx is the standard uncertainty of an edge that nothing else puts in doubt, in pixels.
+const leastEdgePx = 0.15
+
+// bias returns the standard uncertainty at vertex i that averaging along the edge does not remove, mm: leastEdgePx for
+// what is left of tone curve, sharpening and blur, or more where the strips put the tone curve in doubt; six tenths of the
+// slack, which is what the slack was found worth on ray-traced photos of faces and gaskets; a fifth of a rim, whose shape the
+// light shows or hides; and where a wall hardly differs from the face, or from what is behind it, half its width: the edge may
+// be the wall's foot.
 func (r *edgeReading) bias(i int, m edgeModel, sol *scalecard.Solution) float64 {
-	px := math.Max(0.1, sol.EdgeSigmaPx(r.behind[i], r.onFace[i]))
+	px := math.Max(leastEdgePx, sol.EdgeSigmaPx(r.behind[i], r.onFace[i]))
 	v := math.Hypot(math.Max(px*r.pxMM, 0.6*r.slackMM[i]), 0.2*m.rimMM)
 	v = math.Hypot(v, r.apartMM[i])
 	if r.bridged != nil && r.bridged[i] {
