@@ -41,17 +41,18 @@ func markAbrupt(samples []sample) {
 // walk is a joint's steps, once round an edge at even spacing.
 type walk struct {
 	stepMM, slope []float64 // slope: mm of step a mm along the edge
-	perMM         float64   // samples
-	median        float64   // of the steps
+	sure          []bool
+	perMM         float64 // samples
+	median        float64 // of the steps
 }
 
 // newWalk returns nil for an edge too short to have flanks.
 func newWalk(samples []sample) *walk {
 	n := len(samples)
-	w := &walk{stepMM: make([]float64, n), slope: make([]float64, n)}
+	w := &walk{stepMM: make([]float64, n), slope: make([]float64, n), sure: make([]bool, n)}
 	var total float64
 	for i := range samples {
-		w.stepMM[i] = samples[i].stepMM
+		w.stepMM[i], w.sure[i] = samples[i].stepMM, samples[i].sure
 		total += samples[i].lenMM
 	}
 	w.perMM = float64(n) / total
@@ -145,22 +146,30 @@ func (w *walk) spikes(astray []bool) {
 	}
 }
 
-// outruns marks what leads down from what is marked: an edge gone astray comes back more gently than it left.
+// outruns marks what leads down from what is marked, or was not measured: an edge gone astray comes back more gently than it left.
 func (w *walk) outruns(astray []bool) {
-	const gentle, longestMM = 0.15, 8.0
+	const gentle, fallMM, longestMM = 0.15, 0.25, 8.0
 	n := len(w.slope)
 	marked := append([]bool(nil), astray...)
 	for i := range marked {
-		for _, way := range []int{1, -1} {
-			if !marked[i] || marked[(i+way+n)%n] {
+		marked[i] = marked[i] || !w.sure[i]
+	}
+	longest := min(w.count(longestMM), n/3)
+	for i := range marked {
+		for _, way := range []int{1, n - 1} {
+			if !marked[i] || marked[(i+way)%n] {
 				continue
 			}
-			for j := 1; j < min(w.count(longestMM), n/3); j++ {
-				at := ((i+way*j)%n + n) % n
-				if marked[at] || math.Abs(w.slope[at]) < gentle {
-					break
-				}
-				astray[at] = true
+			at := func(j int) int { return (i + way*j) % n }
+			j := 1
+			for j < longest && !marked[at(j)] && math.Abs(w.slope[at(j)]) >= gentle {
+				j++
+			}
+			if math.Abs(w.stepMM[at(j)]-w.stepMM[i]) < fallMM {
+				continue
+			}
+			for ; j > 0; j-- {
+				astray[at(j)] = true
 			}
 		}
 	}

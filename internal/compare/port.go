@@ -21,6 +21,8 @@ const (
 	hidingArcMM = 3
 	// All unseen arcs together.
 	hidingShare = 0.05
+	// A shorter stretch than this between two that were not measured is as doubtful as they are.
+	islandMM = 6
 )
 
 // comparePort compares one port. What can't be measured is said, and leaves the figures that rest on it at zero; the
@@ -255,7 +257,7 @@ func bridged(samples []sample) (mm2 float64) {
 }
 
 // findUnsure marks the stretches of the target's edge on which no figure rests: its own unmeasured ones, those opposite to
-// unmeasured ones of the work, and what lies between two of them closer than the correlation length.
+// unmeasured ones of the work, and what lies between two of them closer than islandMM.
 func (c *portComparison) findUnsure() {
 	total := c.target.perimeterMM()
 	n := len(c.onTarget)
@@ -295,7 +297,7 @@ func (c *portComparison) findUnsure() {
 			to = c.onTarget[j].alongMM
 		}
 		from := c.onTarget[i].alongMM
-		if k := len(c.arcs); k > 0 && from-c.arcs[k-1][1] < c.target.corrMM {
+		if k := len(c.arcs); k > 0 && from-c.arcs[k-1][1] < max(islandMM, c.target.corrMM) {
 			c.arcs[k-1][1] = to
 		} else {
 			c.arcs = append(c.arcs, [2]float64{from, to})
