@@ -6,6 +6,7 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"errors"
+	"flag"
 	"image"
 	"image/color"
 	"io/fs"
@@ -148,12 +149,18 @@ func oddFiles(t testing.TB) []oddFile {
 	}
 }
 
+// oddDir makes TestOddFiles leave the files behind, for the test of the whole program in cmd/portmatch.
+var oddDir = flag.String("odd", "", "folder to keep the odd files in")
+
 func TestOddFiles(t *testing.T) {
 	files := oddFiles(t)
 	if len(files) < 60 {
 		t.Fatalf("only %d odd files", len(files))
 	}
-	dir := t.TempDir()
+	dir := *oddDir
+	if dir == "" {
+		dir = t.TempDir()
+	}
 	for _, f := range files {
 		t.Run(f.name, func(t *testing.T) {
 			path := filepath.Join(dir, f.name)
