@@ -23,6 +23,7 @@ type options struct {
 	seed    uint64
 	classes string
 	pairs   string
+	spoilt  int
 	scenes  string
 	keep    string
 	csv     string
@@ -37,6 +38,7 @@ func main() {
 	flag.Uint64Var(&o.seed, "seed", 1, "number of the first scene of every class")
 	flag.StringVar(&o.classes, "class", "", "these classes only, with commas between")
 	flag.StringVar(&o.pairs, "pairs", "", "folders of ray-traced pairs with truth, with commas between")
+	flag.IntVar(&o.spoilt, "spoilt", 0, "instead of the ray-traced pairs this many spoilt copies of them, spread over the kinds of spoiling")
 	flag.StringVar(&o.scenes, "scenes", "", "folder to keep the drawn scenes in and to take them from; empty it when the drawing code changes")
 	flag.StringVar(&o.keep, "keep", "", "folder for the pictures of scenes that went wrong")
 	flag.StringVar(&o.csv, "csv", "", "file for one line a port")
@@ -67,29 +69,41 @@ func run(o options, out, progress io.Writer) error {
 	}
 	report(out, rows, o.verbose)
 	if o.csv != "" {
-		f, err := os.Create(o.csv)
-		if err != nil {
+		if err := saveCSV(o.csv, rows); err != nil {
 			return err
 		}
-		if err := writeCSV(f, rows); err != nil {
-			return err
-		}
-		return f.Close()
+	}
+	if n := countOutcomes(rows)[broken]; n > 0 {
+		return fmt.Errorf("%d of %d runs crashed, hung or lost their result", n, len(rows))
 	}
 	return nil
 }
 
+func saveCSV(path string, rows []sceneRow) error {
+	f, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	if err := writeCSV(f, rows); err != nil {
+		f.Close()
+		return err
+	}
+	return f.Close()
+}
+
 // plan lists the scenes: the classes in turn until there are n, then the pairs at hand.
 func plan(o options) ([]*scene, error) {
-	classes := synth.Classes()
+	classes, kinds := synth.Classes(), synth.Spoilings()
 	if o.classes != "" {
 		want := strings.Split(o.classes, ",")
 		for _, w := range want {
-			if w != "traced" && !slices.ContainsFunc(classes, func(c synth.Class) bool { return c.Name == w }) {
+			if w != "traced" && !slices.ContainsFunc(classes, func(c synth.Class) bool { return c.Name == w }) &&
+				!slices.ContainsFunc(kinds, func(k synth.Spoiling) bool { return k.Name == w }) {
 				return nil, fmt.Errorf("no class %q", w)
 			}
 		}
 		classes = slices.DeleteFunc(classes, func(c synth.Class) bool { return !slices.Contains(want, c.Name) })
+		kinds = slices.DeleteFunc(kinds, func(k synth.Spoiling) bool { return !slices.Contains(want, k.Name) })
 	}
 	var out []*scene
 	for i := 0; i < o.n && len(classes) > 0; i++ {
@@ -100,16 +114,21 @@ func plan(o options) ([]*scene, error) {
 		}
 		out = append(out, newScene(k, c.Workable))
 	}
+	var pairs []scene
 	if o.pairs != "" {
 		for _, d := range strings.Split(o.pairs, ",") {
 			s, err := rayTraced(d)
 			if err != nil {
 				return nil, err
 			}
-			for i := range s {
-				out = append(out, &s[i])
-			}
+			pairs = append(pairs, s...)
 		}
+	}
+	if o.spoilt > 0 {
+		return append(out, spoilt(kinds, pairs, o.spoilt, o.seed)...), nil
+	}
+	for i := range pairs {
+		out = append(out, &pairs[i])
 	}
 	return out, nil
 }
@@ -129,7 +148,6 @@ func measureAll(o options, scenes []*scene, dir string, progress io.Writer) ([]s
 		wg.Go(func() {
 			for i := range turn {
 				s := scenes[i]
-				drawn := s.made != nil
 				if errs[i] = s.draw(dir); errs[i] != nil {
 					continue
 				}
@@ -138,7 +156,7 @@ func measureAll(o options, scenes []*scene, dir string, progress io.Writer) ([]s
 				if o.keep != "" && rows[i].wentWrong() {
 					errs[i] = s.copyTo(filepath.Join(o.keep, s.name), &rows[i], a)
 				}
-				if drawn && o.scenes == "" {
+				if o.scenes == "" {
 					s.remove()
 				}
 				mu.Lock()
@@ -166,10 +184,7 @@ func (r *sceneRow) wentWrong() bool {
 	return r.outcome == silent || r.outcome == broken || r.outcome == refused && r.workable
 }
 
-func (s *scene) files() []string {
-	d := func(n string) string { return filepath.Join(s.dir, n+".truth.json") }
-	return []string{s.target, s.work, d(s.known.pair.Target), d(s.known.pair.Face), filepath.Join(s.dir, s.name+".pair.truth.json")}
-}
+func (s *scene) files() []string { return append([]string{s.target, s.work}, s.truth...) }
 
 func (s *scene) copyTo(dir string, row *sceneRow, a answer) error {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
@@ -189,7 +204,7 @@ func (s *scene) copyTo(dir string, row *sceneRow, a answer) error {
 }
 
 func (s *scene) remove() {
-	for _, f := range s.files() {
+	for _, f := range s.drawn {
 		_ = os.Remove(f) // a scene left in a temporary folder does no harm
 	}
 }
@@ -228,6 +243,7 @@ func report(w io.Writer, rows []sceneRow, verbose bool) {
 		others = append(others, summarize("all others", of(func(r sceneRow) bool { return !r.workable })))
 		printTable(w, "Pictures to be refused or marked", others)
 	}
+	printCounts(w, rows)
 	printOutlines(w, order, rows)
 	printReasons(w, rows)
 	if verbose {

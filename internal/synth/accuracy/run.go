@@ -23,9 +23,11 @@ type scene struct {
 	touched      []string
 	unrelated    bool
 	made         *synth.Case // drawn when its turn comes; nil for pictures at hand
+	spoiler      *spoiler    // spoils pictures at hand when their turn comes, nil for none
 	known        *known
-	dir          string
+	truth        []string // files of the truth
 	target, work string
+	drawn        []string // of all these files, those that were made for this run
 	args         []string
 }
 
@@ -44,11 +46,15 @@ const timeLimit = 5 * time.Minute
 // draw makes the pictures in dir, or leaves those that a run before has made: they depend on nothing but class and seed
 // and the drawing code.
 func (s *scene) draw(dir string) error {
+	if s.spoiler != nil {
+		return s.spoil(dir)
+	}
 	if s.made == nil {
 		return nil
 	}
 	f := s.made.Files(dir)
-	s.target, s.work, s.dir = f.Target, f.Work, dir
+	s.target, s.work, s.truth = f.Target, f.Work, []string{f.TargetTruth, f.WorkTruth, f.PairTruth}
+	s.drawn = append([]string{s.target, s.work}, s.truth...)
 	s.args = s.made.Args()
 	if _, err := os.Stat(f.PairTruth); err != nil {
 		if _, err := s.made.Write(dir); err != nil {

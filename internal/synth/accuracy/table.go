@@ -14,6 +14,7 @@ import (
 type summary struct {
 	class                    string
 	scenes, refused, broken  int
+	right, honest            int
 	silent                   int
 	ports, missed, invented  int
 	notMeasured, marked      int
@@ -33,6 +34,10 @@ func summarize(class string, rows []sceneRow) summary {
 		s.scenes++
 		s.took = append(s.took, r.tookS)
 		switch r.outcome {
+		case right:
+			s.right++
+		case honest:
+			s.honest++
 		case refused:
 			s.refused++
 		case broken:
@@ -133,7 +138,7 @@ func count(n int) string {
 // printTable prints one line a class in Markdown.
 func printTable(w io.Writer, title string, lines []summary) {
 	fmt.Fprintf(w, "\n%s\n\n", title)
-	head := []string{"class", "scenes", "refused", "broken", "silent wrong", "ports", "missed", "invented", "marked", "not measured", "too close", "false verdicts",
+	head := []string{"class", "scenes", "right", "honest", "refused", "broken", "silent wrong", "ports", "missed", "invented", "marked", "not measured", "too close", "false verdicts",
 		"step error, median", "95 %", "worst", "area error 95 %, in %", "U covers", "median U", "area U covers"}
 	cells := [][]string{head}
 	for _, s := range lines {
@@ -141,7 +146,7 @@ func printTable(w io.Writer, title string, lines []summary) {
 		if len(s.areaPct) > 0 {
 			area = fmt.Sprintf("%.2f", quantile(s.areaPct, 0.95))
 		}
-		cells = append(cells, []string{s.class, fmt.Sprint(s.scenes), count(s.refused), count(s.broken), count(s.silent), fmt.Sprint(s.ports), count(s.missed), count(s.invented),
+		cells = append(cells, []string{s.class, fmt.Sprint(s.scenes), count(s.right), count(s.honest), count(s.refused), count(s.broken), count(s.silent), fmt.Sprint(s.ports), count(s.missed), count(s.invented),
 			count(s.marked), count(s.notMeasured), count(s.tooClose), count(s.falseVerdicts),
 			mm(quantile(s.step, 0.5)), mm(quantile(s.step, 0.95)), mm(quantile(s.step, 1)), area, share(s.covered, s.stated), mm(quantile(s.u, 0.5)), share(s.areasCovered, s.areaStated)})
 	}
@@ -197,6 +202,20 @@ func printOutlines(w io.Writer, order []string, rows []sceneRow) {
 		}
 		fmt.Fprintf(w, "| %-12s | %-38s | %-38s |\n", class, cell[0], cell[1])
 	}
+}
+
+func countOutcomes(rows []sceneRow) map[string]int {
+	n := map[string]int{}
+	for _, r := range rows {
+		n[r.outcome]++
+	}
+	return n
+}
+
+// printCounts says how the scenes came out, all together.
+func printCounts(w io.Writer, rows []sceneRow) {
+	n := countOutcomes(rows)
+	fmt.Fprintf(w, "\n%d pairs: %d right, %d honest, %d refused with a message, %d silent wrong, %d broken\n", len(rows), n[right], n[honest], n[refused], n[silent], n[broken])
 }
 
 var digits = regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)

@@ -65,7 +65,11 @@ func rayTraced(dir string) ([]scene, error) {
 		if k.pair.Edge != "visible" {
 			continue // the tool measures where the flat face ends
 		}
-		s := scene{class: "traced", name: strings.TrimSuffix(filepath.Base(f), ".pair.truth.json"), workable: true, known: k, dir: dir}
+		s := scene{class: "traced", name: strings.TrimSuffix(filepath.Base(f), ".pair.truth.json"), workable: true, known: k}
+		for _, name := range []string{k.pair.Target + ".truth.json", k.pair.Face + ".truth.json"} {
+			s.truth = append(s.truth, filepath.Join(dir, name))
+		}
+		s.truth = append(s.truth, f)
 		s.target, s.work = filepath.Join(dir, k.pair.Target+".jpg"), filepath.Join(dir, k.pair.Face+".jpg")
 		for _, side := range []struct {
 			name string
