@@ -151,12 +151,20 @@ func readResultFile(j *job.Job, pass int, name string) (*compare.Result, error) 
 	if err != nil {
 		return nil, err
 	}
+	return decodeResult(j.PassFile(pass, name), data)
+}
+
+// decodeResult reads a result.json, which a user may have changed; path is for the message.
+func decodeResult(path string, data []byte) (*compare.Result, error) {
 	var r compare.Result
 	if err := json.Unmarshal(data, &r); err != nil {
-		return nil, &fileError{j.PassFile(pass, name), "is damaged: " + err.Error(), err}
+		return nil, &fileError{path, "is damaged: " + err.Error(), err}
 	}
 	if r.Schema != 1 {
-		return nil, &fileError{path: j.PassFile(pass, name), what: fmt.Sprintf("has version %d, this portmatch reads version 1", r.Schema)}
+		return nil, &fileError{path: path, what: fmt.Sprintf("has version %d, this portmatch reads version 1", r.Schema)}
+	}
+	if err := r.Validate(); err != nil {
+		return nil, &fileError{path, "is damaged: " + err.Error(), err}
 	}
 	return &r, nil
 }

@@ -1,8 +1,12 @@
 package main
 
 import (
+	"io"
 	"math"
+	"strings"
 	"testing"
+
+	"github.com/urfave/cli/v2"
 )
 
 func TestParseLength(t *testing.T) {
@@ -34,6 +38,47 @@ func FuzzParseLength(f *testing.F) {
 	f.Fuzz(func(t *testing.T, s string) {
 		if v, err := parseLength(s); err == nil && (math.IsNaN(v) || math.IsInf(v, 0)) {
 			t.Fatalf("parseLength(%q) = %v without an error", s, v)
+		}
+	})
+}
+
+// numberFlags are all flags of all commands that take a number or a choice, as "command --flag".
+func numberFlags() []string {
+	var out []string
+	for _, c := range newApp(io.Discard, io.Discard).Commands {
+		for _, f := range c.Flags {
+			switch f := f.(type) {
+			case *cli.GenericFlag, *cli.IntFlag:
+				out = append(out, c.Name+" --"+f.Names()[0])
+			case *cli.StringFlag:
+				if f.Name == "strips" || f.Name == "ports" {
+					out = append(out, c.Name+" --"+f.Name)
+				}
+			}
+		}
+	}
+	return out
+}
+
+// FuzzNumberFlags gives every such flag anything: without the files that the command needs, what comes back is a word on its
+// use, whatever the number.
+func FuzzNumberFlags(f *testing.F) {
+	flags := numberFlags()
+	if len(flags) < 30 {
+		f.Fatalf("only %d flags", len(flags))
+	}
+	for i, s := range []string{"NaN", "Inf", "-Inf", "1e308", "1e308in", "1,5", "1,200", "1/4", "1/4in", "0.015in", "15thou", "1-1/4\"", "-0", "", "0x1p4", "٣", "1-4", "40-1", "2,3"} {
+		for k := range len(flags) {
+			if k%7 == i%7 {
+				f.Add(uint8(k), s)
+			}
+		}
+	}
+	f.Fuzz(func(t *testing.T, which uint8, value string) {
+		command, flag, _ := strings.Cut(flags[int(which)%len(flags)], " ")
+		status, stdout, stderr := portmatch(t, command, flag, value)
+		if status != statusUsage || stdout != "" || !strings.HasPrefix(stderr, "portmatch: ") {
+			t.Errorf("portmatch %s %s %q: status %d, stdout %q, stderr %q", command, flag, value, status, stdout, stderr)
 		}
 	})
 }

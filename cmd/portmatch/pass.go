@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -50,7 +51,7 @@ func compareOptions(set job.Settings) compare.Options {
 
 // mapOptions are a job's settings as the map wants them.
 func mapOptions(set job.Settings) (render.MapOptions, error) {
-	paper, err := render.ParsePaper(set.Paper)
+	paper, err := render.ParsePaper(cmp.Or(set.Paper, "a4"))
 	if err != nil {
 		return render.MapOptions{}, err
 	}

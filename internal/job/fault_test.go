@@ -12,45 +12,25 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"syscall"
 	"testing"
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"portmatch/internal/synth/torture"
 )
 
 // The faults of this file are real ones: processes killed, disks full, permissions taken. A second process is this test
-// binary again, told by helperEnv what to do. PORTMATCH_TORTURE=N runs N rounds of each instead of a few.
-const (
-	helperEnv  = "PORTMATCH_JOB_TEST_HELPER" // "match DIR", "recheck DIR", "hold DIR"
-	tortureEnv = "PORTMATCH_TORTURE"
-)
+// binary again, told by helperEnv what to do.
+const helperEnv = "PORTMATCH_JOB_TEST_HELPER" // "match DIR", "recheck DIR", "hold DIR"
 
 func TestMain(m *testing.M) {
 	if what := os.Getenv(helperEnv); what != "" {
 		os.Exit(helper(what))
 	}
 	os.Exit(m.Run())
-}
-
-func rounds(t *testing.T, short int) int {
-	t.Helper()
-	if v := os.Getenv(tortureEnv); v != "" {
-		n, err := strconv.Atoi(v)
-		if err != nil || n < 1 {
-			t.Fatalf("%s=%q is no number of rounds", tortureEnv, v)
-		}
-		return n
-	}
-	return short
-}
-
-func seeded(t *testing.T) *rand.Rand {
-	seed := uint64(time.Now().UnixNano())
-	t.Logf("seed %d", seed)
-	return rand.New(rand.NewPCG(seed, 1))
 }
 
 // helper is the second process. It says "ready" on its standard output before it begins to write, and ends with 0, or with
@@ -142,10 +122,10 @@ func start(t *testing.T, cmd *exec.Cmd) (stderr *bytes.Buffer) {
 
 // A match that is killed leaves either a whole job or a name that the next match may use; it says what it found.
 func TestKilledMatch(t *testing.T) {
-	rnd := seeded(t)
+	rnd := torture.Dice(t)
 	usual := usualTime(t)
 	whole, nothing := 0, 0
-	for range rounds(t, 10) {
+	for range torture.Rounds(t, 10) {
 		dir := filepath.Join(t.TempDir(), "job")
 		killAtRandom(t, rnd, usual, helperCommand("match", dir))
 		j, err := Open(dir)
@@ -177,11 +157,11 @@ func TestKilledMatch(t *testing.T) {
 
 // A recheck that is killed leaves the earlier passes byte for byte, and its own whole or not at all.
 func TestKilledRecheck(t *testing.T) {
-	rnd := seeded(t)
+	rnd := torture.Dice(t)
 	dir := newJob(t, 1)
 	usual := usualTime(t)
 	kept, lost := 0, 0
-	for range rounds(t, 10) {
+	for range torture.Rounds(t, 10) {
 		before := snapshot(t, dir)
 		j, err := Open(dir)
 		if err != nil {
@@ -284,7 +264,7 @@ func TestTwoProcesses(t *testing.T) {
 
 // Two matches into one new folder: one makes the job, the other is told so.
 func TestTwoMatches(t *testing.T) {
-	for range rounds(t, 5) {
+	for range torture.Rounds(t, 5) {
 		dir := filepath.Join(t.TempDir(), "job")
 		const n = 4
 		errs := make(chan error, n)
@@ -368,7 +348,7 @@ func TestStartTicks(t *testing.T) {
 
 // On a full disk a pass fails in words, the earlier ones stay, and once there is room the job goes on.
 func TestFullDisk(t *testing.T) {
-	rnd := seeded(t)
+	rnd := torture.Dice(t)
 	for _, fill := range fullDisks(t) {
 		dir := filepath.Join(fill.dir, "job")
 		s, err := Create(dir)
@@ -381,7 +361,7 @@ func TestFullDisk(t *testing.T) {
 		}
 		s.Close()
 		failed := 0
-		for i := range rounds(t, 8) {
+		for i := range torture.Rounds(t, 8) {
 			before := snapshot(t, dir)
 			// A pass of the helper takes some 530 kB and its report 140 kB.
 			empty := fill.leave(rnd.Int64N(900<<10) * int64(min(i, 1))) // none at all in the first round
@@ -463,7 +443,7 @@ func fullDisks(t *testing.T) []smallDisk {
 // Permission is taken away while a pass is written: it fails in words and the earlier ones stay. Root is held back by
 // nothing, so there the helper runs as nobody.
 func TestPermissionTakenAway(t *testing.T) {
-	rnd := seeded(t)
+	rnd := torture.Dice(t)
 	const nobody = 65534
 	base, err := os.MkdirTemp("", "portmatch-test-")
 	if err != nil {
@@ -493,7 +473,7 @@ func TestPermissionTakenAway(t *testing.T) {
 	}
 	usual := usualTime(t)
 	failed := 0
-	for i := range rounds(t, 5) {
+	for i := range torture.Rounds(t, 5) {
 		before := snapshot(t, dir)
 		cmd := helperCommand("recheck", dir)
 		cmd.Path, cmd.Args, cmd.Dir = binary, []string{binary}, base
@@ -529,6 +509,7 @@ func TestPermissionTakenAway(t *testing.T) {
 		s.Close()
 		checkNothingLeft(t, dir)
 	}
+	t.Logf("permission was taken from %d of them while they wrote", failed)
 	if failed == 0 {
 		t.Error("no run noticed")
 	}
