@@ -7,7 +7,7 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 GOVULNCHECK = golang.org/x/vuln/cmd/govulncheck@v1.9.0
 export GOFLAGS
 
-.PHONY: all deps build demo test bench accuracy fuzz asan lint clean
+.PHONY: all deps build demo test bench accuracy torture fuzz asan lint clean
 all: build
 
 deps:
@@ -27,9 +27,13 @@ test: deps
 bench: deps
 	@scripts/bench.sh
 
-# N scenes (320 if not set) from number SEED on.
+# N scenes (320 if not set) from number SEED on; CLASS names the classes, KEEP a folder for what goes wrong.
 accuracy: build
 	@scripts/accuracy.sh
+
+# Processes killed, disks full, photos spoilt: ROUNDS (50) of each fault, SPOILT (99) photos. make test runs a few of each.
+torture: build
+	@scripts/torture.sh
 
 fuzz: deps
 	@scripts/fuzz.sh

@@ -206,7 +206,7 @@ func (s *surface) partRim(base []geom.PointMM) float64 {
 			change[j] = math.Max(0, change[j]-usual)
 		}
 		for q := range lags {
-			lag := float64(q) * (1 + b.lean[i])
+			lag := float64(q) * math.Max(0, 1+b.lean[i])
 			l := int(lag)
 			f := lag - float64(l)
 			for j := 0; float64(j)*step < 2*reach && j+l+1 < b.n; j++ {

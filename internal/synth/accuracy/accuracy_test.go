@@ -2,8 +2,10 @@ package main
 
 import (
 	"bytes"
+	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"portmatch/internal/synth"
@@ -19,10 +21,7 @@ var fallShort = map[string]bool{"plain": true, "nodowels": true, "bead": true, "
 
 // One small scene of every class that costs little, through the program as a user runs it, at 0.17 mm a pixel.
 func TestShortRun(t *testing.T) {
-	tool := filepath.Join(t.TempDir(), "portmatch")
-	if out, err := exec.Command("go", "build", "-tags", "nodynamic", "-o", tool, "portmatch/cmd/portmatch").CombinedOutput(); err != nil {
-		t.Fatalf("build: %v\n%s", err, out)
-	}
+	tool := builtTool(t)
 	var scenes []*scene
 	classes := []string{"plain", "matched", "flipped", "orientation", "drop", "thick", "bead", "dye", "shadow", "nodowels", "lifted", "mirrored", "covered", "otherpart"}
 	for _, c := range classes {
@@ -70,4 +69,73 @@ func TestShortRun(t *testing.T) {
 	if 5*s.covered < 4*s.stated {
 		t.Errorf("seed %d: the stated U covers %d of %d", shortSeed, s.covered, s.stated)
 	}
+}
+
+// A few spoilt photos through the program: none breaks it, and these come out as they should. make torture tries many more.
+func TestShortSpoiltRun(t *testing.T) {
+	tool := builtTool(t)
+	pairs, err := rayTraced(photosWithTruth(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		kind, pair   string
+		target, work bool
+		seed         uint64
+		want         []string
+	}{
+		{"truncated", "throttle", true, false, 1, []string{refused}},
+		{"mirrored", "throttle", false, true, 1, []string{refused}},
+		{"stretched", "throttle", false, true, 1, []string{refused}},
+		{"resized", "throttle", true, true, 1, []string{right, honest}},
+		{"noisy", "throttle", false, true, 1, []string{right, honest}},
+		// Both ended in a crash once, where a part's edge was seen from beyond the upright.
+		{"cut", "gasket-head", false, true, 1, nil},
+		{"sheared", "gasket-head", true, true, 2, nil},
+	} {
+		s := pairs[slices.IndexFunc(pairs, func(p scene) bool { return p.name == c.pair })]
+		kinds := synth.Spoilings()
+		k := kinds[slices.IndexFunc(kinds, func(k synth.Spoiling) bool { return k.Name == c.kind })]
+		s.name, s.spoiler = c.kind, &spoiler{kind: k, target: c.target, work: c.work, seed: c.seed}
+		if err := s.draw(t.TempDir()); err != nil {
+			t.Fatal(err)
+		}
+		row := s.judge(s.measure(tool))
+		t.Logf("%s: %s %s", c.kind, row.outcome, row.reason)
+		if row.outcome == broken || c.want != nil && !slices.Contains(c.want, row.outcome) {
+			t.Errorf("%s of %s, seed %d: %s, want %v: %s", c.kind, c.pair, c.seed, row.outcome, c.want, row.reason)
+		}
+	}
+}
+
+// photosWithTruth is a folder of the project's ray-traced photos beside their truth.
+func photosWithTruth(t *testing.T) string {
+	t.Helper()
+	dir := t.TempDir()
+	const root = "../../.."
+	for _, pattern := range []string{"samples/*.jpg", "testdata/photos/*.jpg", "testdata/truth/*.json"} {
+		files, err := filepath.Glob(filepath.Join(root, pattern))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range files {
+			whole, err := filepath.Abs(f)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := os.Symlink(whole, filepath.Join(dir, filepath.Base(f))); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	return dir
+}
+
+func builtTool(t *testing.T) string {
+	t.Helper()
+	tool := filepath.Join(t.TempDir(), "portmatch")
+	if out, err := exec.Command("go", "build", "-tags", "nodynamic", "-o", tool, "portmatch/cmd/portmatch").CombinedOutput(); err != nil {
+		t.Fatalf("build: %v\n%s", err, out)
+	}
+	return tool
 }

@@ -93,17 +93,17 @@ func saveCSV(path string, rows []sceneRow) error {
 
 // plan lists the scenes: the classes in turn until there are n, then the pairs at hand.
 func plan(o options) ([]*scene, error) {
-	classes, kinds := synth.Classes(), synth.Spoilings()
+	classes := synth.Classes()
+	var want []string
 	if o.classes != "" {
-		want := strings.Split(o.classes, ",")
+		want = strings.Split(o.classes, ",")
 		for _, w := range want {
 			if w != "traced" && !slices.ContainsFunc(classes, func(c synth.Class) bool { return c.Name == w }) &&
-				!slices.ContainsFunc(kinds, func(k synth.Spoiling) bool { return k.Name == w }) {
+				!slices.ContainsFunc(synth.Spoilings(), func(k synth.Spoiling) bool { return k.Name == w }) {
 				return nil, fmt.Errorf("no class %q", w)
 			}
 		}
 		classes = slices.DeleteFunc(classes, func(c synth.Class) bool { return !slices.Contains(want, c.Name) })
-		kinds = slices.DeleteFunc(kinds, func(k synth.Spoiling) bool { return !slices.Contains(want, k.Name) })
 	}
 	var out []*scene
 	for i := 0; i < o.n && len(classes) > 0; i++ {
@@ -125,7 +125,7 @@ func plan(o options) ([]*scene, error) {
 		}
 	}
 	if o.spoilt > 0 {
-		return append(out, spoilt(kinds, pairs, o.spoilt, o.seed)...), nil
+		return append(out, spoilt(want, pairs, o.spoilt, o.seed)...), nil
 	}
 	for i := range pairs {
 		out = append(out, &pairs[i])

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"portmatch/internal/synth"
 )
@@ -16,17 +17,26 @@ type spoiler struct {
 	seed         uint64
 }
 
-// spoilt are n spoilt pairs, the kinds in turn, over the pairs in turn; which photo is hit the seed decides.
-func spoilt(kinds []synth.Spoiling, pairs []scene, n int, seed uint64) []*scene {
+// spoilt are n spoilt pairs, the kinds in turn. Kind and seed alone decide which pair it is and which of its photos are hit, so
+// that one of them can be made again by itself; kinds that only does not name are left out, nil names all.
+func spoilt(only []string, pairs []scene, n int, seed uint64) []*scene {
 	var out []*scene
-	for i := 0; i < n && len(kinds) > 0 && len(pairs) > 0; i++ {
-		k, round := kinds[i%len(kinds)], i/len(kinds)
-		p := pairs[(i+round)%len(pairs)]
-		s := seed + uint64(round)
-		hit := rand.New(rand.NewPCG(s, uint64(i))).IntN(3)
-		p.class, p.name, p.seed, p.workable = k.Name, fmt.Sprintf("%s-%s-%04d", k.Name, p.name, s), s, k.Workable
-		p.spoiler = &spoiler{kind: k, target: hit != 1, work: hit != 0, seed: s}
-		out = append(out, &p)
+	kinds := synth.Spoilings()
+	for ; len(out) < n && len(pairs) > 0; seed++ {
+		had := len(out)
+		for i, k := range kinds {
+			if len(out) == n || only != nil && !slices.Contains(only, k.Name) {
+				continue
+			}
+			p := pairs[(uint64(i)+seed)%uint64(len(pairs))]
+			hit := rand.New(rand.NewPCG(seed, uint64(i))).IntN(3)
+			p.class, p.name, p.seed, p.workable = k.Name, fmt.Sprintf("%s-%04d-%s", k.Name, seed, p.name), seed, k.Workable
+			p.spoiler = &spoiler{kind: k, target: hit != 1, work: hit != 0, seed: seed}
+			out = append(out, &p)
+		}
+		if len(out) == had {
+			break // none of the kinds is wanted
+		}
 	}
 	return out
 }
