@@ -270,7 +270,7 @@ func excessOfMaximum(rs []reading) float64 {
 				e += a * r.effects[k]
 			}
 			if r.smoothNoise > 0 {
-				from := (i - r.reach + n) % n
+				from := ((i-r.reach)%n + n) % n // the reach may be longer than the list, of which the less certain are left out
 				width := min(2*r.reach+1, n)
 				e += r.smoothNoise * (white[from+width] - white[from]) / math.Sqrt(float64(width))
 			}
