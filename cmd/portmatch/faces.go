@@ -191,12 +191,17 @@ func (ps *parts) shape(set job.Settings) error {
 }
 
 // compare lays the faces over each other.
-func (ps *parts) compare(set job.Settings, opts compare.Options) (*compare.Plan, error) {
+func (ps *parts) compare(ctx context.Context, set job.Settings, opts compare.Options) (*compare.Plan, error) {
 	var head *face.Face
 	if ps.head != nil {
 		head = ps.head.face
 	}
-	plan, err := compare.Choose(compare.Aim(set.Aim), ps.target.face, head, ps.work, opts)
+	plan, err := abandoned(ctx, func() (*compare.Plan, error) {
+		return compare.Choose(compare.Aim(set.Aim), ps.target.face, head, ps.work, opts)
+	})
+	if ctx.Err() != nil {
+		return nil, context.Cause(ctx)
+	}
 	if err != nil {
 		return nil, between(ps.target, ps.works[0], err)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -80,7 +81,15 @@ func runMap(c *cli.Context) error {
 	case ".dxf":
 		write = func(w io.Writer) error { return render.DXF(w, r, lines) }
 	}
-	if err := job.WriteFile(out, write); err != nil {
+	drawn, err := abandoned(c.Context, func() ([]byte, error) {
+		var b bytes.Buffer
+		err := write(&b)
+		return b.Bytes(), err
+	})
+	if err != nil {
+		return err
+	}
+	if err := job.WriteFile(out, func(w io.Writer) error { _, err := w.Write(drawn); return err }); err != nil {
 		return err
 	}
 	if strings.EqualFold(filepath.Ext(out), ".svg") || strings.EqualFold(filepath.Ext(out), ".dxf") {

@@ -87,7 +87,7 @@ func runMatch(c *cli.Context) error {
 		return err
 	}
 	p.stage("comparing")
-	plan, err := ps.compare(set, opts)
+	plan, err := ps.compare(c.Context, set, opts)
 	if err != nil {
 		return err
 	}

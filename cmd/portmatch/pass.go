@@ -210,7 +210,8 @@ func drawFiles(ctx context.Context, dir string, files []file) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			return f.save(dir)
+			_, err := abandoned(ctx, func() (struct{}, error) { return struct{}{}, f.save(dir) })
+			return err
 		})
 	}
 	return g.Wait()

@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"errors"
+	"flag"
+	"io"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -11,6 +13,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/urfave/cli/v2"
 )
 
 // The test binary is portmatch itself when this is set, for tests of a whole process.
@@ -36,6 +40,31 @@ func process(t *testing.T, before []string, args ...string) (*exec.Cmd, *strings
 	return cmd, &talk
 }
 
+// promptly is what Ctrl-C may take: a second on an idle machine, which one that runs tests is not.
+const promptly = 3 * time.Second
+
+// A stage that takes longer than it may is given up, whether what runs in it knows of that or not.
+func TestStageLimit(t *testing.T) {
+	app := newApp(io.Discard, io.Discard)
+	for name, work := range map[string]func(ctx context.Context) error{
+		"reading a picture": (&sight{shot: shot{path: scenes()["gasket"].file}}).look,
+		"what never ends": func(ctx context.Context) error {
+			_, err := abandoned(ctx, func() (int, error) { select {} })
+			return err
+		},
+	} {
+		c := cli.NewContext(app, flag.NewFlagSet("", flag.ContinueOnError), &cli.Context{Context: t.Context()})
+		p := newProgress(c, 1)
+		p.allowed = time.Millisecond
+		p.stage(name)
+		err := work(c.Context)
+		p.done()
+		if !as[*stageError](err) || statusOf(err) != statusPhoto || !strings.HasPrefix(err.Error(), name) {
+			t.Errorf("%s: %v, want a stage that was given up", name, err)
+		}
+	}
+}
+
 // TestInterrupt stops match with Ctrl-C at several moments: nothing of the job is left.
 func TestInterrupt(t *testing.T) {
 	dir := t.TempDir()
@@ -50,7 +79,11 @@ func TestInterrupt(t *testing.T) {
 		if err := cmd.Process.Signal(os.Interrupt); err != nil {
 			t.Fatal(err)
 		}
+		began := time.Now()
 		err := cmd.Wait()
+		if took := time.Since(began); took > promptly {
+			t.Errorf("after %v: it took %v to stop", after, took)
+		}
 		if err == nil { // a fast machine: it was done before
 			if err := os.RemoveAll(jobDir); err != nil {
 				t.Fatal(err)

@@ -19,16 +19,20 @@ import (
 const stageLimit = 10 * time.Minute
 
 // stageError is a stage that took longer than that.
-type stageError struct{ stage string }
+type stageError struct {
+	stage   string
+	allowed time.Duration
+}
 
 func (e *stageError) Error() string {
-	return fmt.Sprintf("%s took more than %v and was given up; try smaller pictures", e.stage, stageLimit)
+	return fmt.Sprintf("%s took more than %v and was given up; try smaller pictures", e.stage, e.allowed)
 }
 
 // progress follows a command through its stages. It shows them on a terminal and nowhere else.
 type progress struct {
 	bar     *progressbar.ProgressBar // nil where there is no terminal
 	cancel  context.CancelCauseFunc
+	allowed time.Duration // for each stage
 	limit   *time.Timer
 	timings string // file for the developers' figures, "" for none
 	stages  []timing
@@ -45,7 +49,7 @@ type timing struct {
 
 // newProgress begins to follow a command. Its context ends when a stage takes too long.
 func newProgress(c *cli.Context, stages int) *progress {
-	p := &progress{timings: c.String("timings")}
+	p := &progress{timings: c.String("timings"), allowed: stageLimit}
 	c.Context, p.cancel = context.WithCancelCause(c.Context)
 	f, ok := c.App.ErrWriter.(*os.File)
 	if ok && term.IsTerminal(int(f.Fd())) {
@@ -71,7 +75,7 @@ func (p *progress) stage(what string) {
 	p.endStage()
 	word, _, _ := strings.Cut(what, " ")
 	p.stages = append(p.stages, usage(word))
-	p.limit = time.AfterFunc(stageLimit, func() { p.cancel(&stageError{what}) })
+	p.limit = time.AfterFunc(p.allowed, func() { p.cancel(&stageError{what, p.allowed}) })
 }
 
 // endStage takes what the process has used by now less what it had used when the stage began.

@@ -91,7 +91,7 @@ func runRecheck(c *cli.Context) error {
 		}
 	}
 	p.stage("comparing")
-	plan, err := ps.compare(set, opts)
+	plan, err := ps.compare(c.Context, set, opts)
 	if err != nil {
 		return err
 	}
