@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"image"
 	"image/png"
-	"runtime/debug"
 
 	"github.com/gen2brain/heic"
 	"golang.org/x/image/tiff"
@@ -49,10 +48,7 @@ func decodeWhole(ctx context.Context, data []byte, h *head) (pl *planes, err err
 		case <-ctx.Done():
 			return nil, context.Cause(ctx)
 		}
-		defer func() {
-			debug.FreeOSMemory() // the sandbox's memory is rubbish now, and as much as all the rest of the program takes
-			<-heicGate
-		}()
+		defer func() { <-heicGate }()
 	}
 	var img image.Image
 	switch h.format {
@@ -63,7 +59,7 @@ func decodeWhole(ctx context.Context, data []byte, h *head) (pl *planes, err err
 	case "webp":
 		img, err = webp.Decode(bytes.NewReader(data))
 	case "heic":
-		img, err = decodeHEIC(data)
+		img, err = decodeHEICApart(ctx, data)
 	default:
 		panic("no decoder for " + h.format)
 	}

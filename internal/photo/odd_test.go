@@ -333,6 +333,16 @@ func TestCancelled(t *testing.T) {
 	}
 }
 
+// The HEIC decoder takes longer than this to start: it is stopped in the middle of its work.
+func TestHEICDecoderIsStopped(t *testing.T) {
+	ctx, cancel := context.WithTimeout(context.Background(), 50*time.Millisecond)
+	defer cancel()
+	_, err := decodeHEICApart(ctx, testdata(t, "plain.heic"))
+	if !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("got %v, want %v", err, context.DeadlineExceeded)
+	}
+}
+
 // A file of many empty scans would keep a progressive decoder busy for hours.
 func TestScanBomb(t *testing.T) {
 	prog := testdata(t, "progressive.jpg")
