@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/binary"
+	"errors"
 	"hash/crc32"
 	"image"
 	"image/draw"
@@ -230,5 +231,35 @@ func compareTraces(t *testing.T, name string, got, want *traced) {
 	t.Logf("%s: %.4f mm", name, worst)
 	if !(worst <= limitMM) {
 		t.Errorf("%s: differs by %.4f mm, want at most %.3f", name, worst, limitMM)
+	}
+}
+
+// Names with spaces, umlauts, line ends and leading dashes, and symbolic links, through a whole job; the photos stay as they are.
+func TestStrangeNames(t *testing.T) {
+	q := newQuick(t)
+	photo, err := os.ReadFile(q.work)
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	t.Chdir(dir)
+	put(t, dir, "-Flansch nach dem Öl.jpg", string(photo))
+	realJobs := filepath.Join(dir, "real jobs")
+	if err := errors.Join(os.Mkdir(realJobs, 0o777), os.Symlink(realJobs, "jobs"), os.Symlink("-Flansch nach dem Öl.jpg", "link.jpg")); err != nil {
+		t.Fatal(err)
+	}
+	for i, jobDir := range []string{"-left", filepath.Join("jobs", "größer\nals gedacht")} {
+		work := []string{"-Flansch nach dem Öl.jpg", "link.jpg"}[i]
+		must(t, "match", "--target", q.target, "--work", work, "--flipped", "no", "--turned", "0", "--job", jobDir)
+		must(t, "recheck", "--work", work, "--job", jobDir)
+		must(t, "show", "--job", jobDir)
+		must(t, "map", "--job", jobDir, "--out", "-map.pdf")
+		checkJob(t, jobDir, 2)
+		if after, err := os.ReadFile(work); err != nil || !bytes.Equal(after, photo) {
+			t.Errorf("%s was changed: %v", work, err)
+		}
+	}
+	if st, err := os.Lstat("link.jpg"); err != nil || st.Mode().IsRegular() {
+		t.Errorf("the link is now %v, %v", st, err)
 	}
 }
