@@ -15,6 +15,6 @@ faults() {
 out=$(mktemp)
 trap 'rm -f "$out"' EXIT
 faults internal/job 'Killed|TwoProcesses|TwoMatches|FullDisk|PermissionTakenAway|ClockSetBack|CutOff'
-faults cmd/portmatch 'KilledProgram|FullDiskProgram|TwoPrograms|PeakMemory'
+faults cmd/portmatch 'KilledProgram|InterruptedRecheck|FullDiskProgram|TwoPrograms|PeakMemory'
 echo "Spoilt photos"
 N=0 SPOILT="${SPOILT:-99}" CSV=/dev/null scripts/accuracy.sh

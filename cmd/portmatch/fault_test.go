@@ -182,6 +182,35 @@ func TestKilledProgramRecheck(t *testing.T) {
 	t.Logf("recheck killed %d times: %d passes saved, %d begun and cleaned away", n, saved, begun)
 }
 
+// Ctrl-C during a recheck leaves the job as it was, or with the new pass whole, and nothing else.
+func TestInterruptedRecheck(t *testing.T) {
+	rnd, q := torture.Dice(t), newQuick(t)
+	dir := filepath.Join(t.TempDir(), "job")
+	must(t, q.match(dir)...)
+	was := deepSnapshot(t, filepath.Join(dir, "pass-1"))
+	for range torture.Rounds(t, 3) {
+		passes := passesIn(t, dir)
+		cmd, talk := started(t, q.recheck(dir))
+		time.Sleep(time.Duration(rnd.Float64() * float64(time.Second)))
+		if err := cmd.Process.Signal(os.Interrupt); err != nil && err != os.ErrProcessDone {
+			t.Fatal(err)
+		}
+		_ = cmd.Wait()
+		if cmd.ProcessState.ExitCode() == statusDone {
+			passes++
+		}
+		checkJob(t, dir, passes)
+		if !maps.Equal(was, deepSnapshot(t, filepath.Join(dir, "pass-1"))) {
+			t.Error("pass 1 was changed")
+		}
+		for _, e := range entriesOf(t, dir) {
+			if strings.HasPrefix(e.Name(), ".") && cmd.ProcessState.ExitCode() != -1 { // -1: before the program had begun to listen
+				t.Errorf("%s was left behind: %s", e.Name(), talk)
+			}
+		}
+	}
+}
+
 func copied(t *testing.T, dir string) string {
 	t.Helper()
 	to := filepath.Join(t.TempDir(), "job")
