@@ -182,6 +182,22 @@ func TestKilledProgramRecheck(t *testing.T) {
 	t.Logf("recheck killed %d times: %d passes saved, %d begun and cleaned away", n, saved, begun)
 }
 
+// A picture that somebody has deleted from an earlier pass is missed in the report and keeps nobody from the next pass.
+func TestDeletedPicture(t *testing.T) {
+	q := newQuick(t)
+	dir := filepath.Join(t.TempDir(), "job")
+	must(t, q.match(dir)...)
+	for _, name := range []string{overlayName, screenName(overlayName), closeUpName(1), screenName(closeUpName(1))} {
+		if err := os.Remove(filepath.Join(dir, "pass-1", name)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	status, stdout, stderr := portmatch(t, q.recheck(dir)...)
+	if status != statusDone || !strings.Contains(stdout, "Pass 2") || !strings.Contains(stderr, overlayName+" of pass 1 is gone") {
+		t.Errorf("status %d, stdout %q, stderr %q", status, stdout, stderr)
+	}
+}
+
 // Ctrl-C during a recheck leaves the job as it was, or with the new pass whole, and nothing else.
 func TestInterruptedRecheck(t *testing.T) {
 	rnd, q := torture.Dice(t), newQuick(t)

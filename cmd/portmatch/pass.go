@@ -74,7 +74,7 @@ func addPass(ctx context.Context, s *job.Session, set job.Settings, plan *compar
 	works := ps.works
 	photo := works[0].photo
 	in := job.PassInput{PhotoName: base(works[0].path), PhotoFile: "photo." + extension(photo.Format), Photo: photo.File, Settings: set}
-	_, err = s.AddPass(ctx, in, func(ctx context.Context, dir string, number int) error {
+	pass, err := s.AddPass(ctx, in, func(ctx context.Context, dir string, number int) error {
 		plan.Result.Pass = number
 		files := append(passFiles(plan.Result, works[0], m), planFiles(plan, m)...)
 		files = append(files, file{name: workName, write: func(w io.Writer) error { return face.Encode(w, ps.work) }})
@@ -89,7 +89,10 @@ func addPass(ctx context.Context, s *job.Session, set job.Settings, plan *compar
 	if err != nil {
 		return err
 	}
-	return writeReport(s)
+	if err := writeReport(s); err != nil {
+		return fmt.Errorf("pass %d is saved whole, but the report could not be written: %w", pass.Number, err)
+	}
+	return nil
 }
 
 // extension is what a copy of a photo is called after its dot.

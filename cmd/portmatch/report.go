@@ -1,8 +1,10 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"math"
 	"path/filepath"
 
@@ -21,11 +23,11 @@ func writeReport(s *job.Session) error {
 		}
 		r := plan.Result
 		rp := render.ReportPass{Result: r, Head: plan.Head, TargetHead: plan.TargetHead, CloseUps: make(map[int][]byte)}
-		if rp.Overlay, err = s.Job.ReadPassFile(p.Number, screenName(overlayName)); err != nil {
+		if rp.Overlay, err = reportPicture(s.Job, p.Number, overlayName); err != nil {
 			return err
 		}
 		for _, port := range r.Ports {
-			if rp.CloseUps[port.Port], err = s.Job.ReadPassFile(p.Number, screenName(closeUpName(port.Port))); err != nil {
+			if rp.CloseUps[port.Port], err = reportPicture(s.Job, p.Number, closeUpName(port.Port)); err != nil {
 				return err
 			}
 		}
@@ -48,6 +50,19 @@ func writeReport(s *job.Session) error {
 	}
 	rep.Assumed = assumed(s.Job.Settings, rep.Units)
 	return s.WriteReport(func(w io.Writer) error { return render.HTML(w, rep) })
+}
+
+// reportPicture reads a picture of a pass for the report: the copy made for it, or the picture itself, which is all that older
+// jobs have. The report goes without one that somebody has deleted.
+func reportPicture(j *job.Job, pass int, name string) ([]byte, error) {
+	for _, file := range []string{screenName(name), name} {
+		data, err := j.ReadPassFile(pass, file)
+		if !errors.Is(err, fs.ErrNotExist) {
+			return data, err
+		}
+	}
+	j.Notes = append(j.Notes, fmt.Sprintf("%s of pass %d is gone; the report goes without it", name, pass))
+	return nil, nil
 }
 
 // assumed says what a job takes for granted because the user said so, or said nothing.
