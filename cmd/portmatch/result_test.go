@@ -106,6 +106,7 @@ func drawAll(t *testing.T, r *compare.Result) {
 	closeUps := make(map[int][]byte)
 	for name, draw := range map[string]func(io.Writer) error{
 		"table": func(w io.Writer) error { return render.Table(w, r, render.MM) },
+		"heads": func(w io.Writer) error { return render.HeadTables(w, r, r, render.MM) },
 		"csv":   func(w io.Writer) error { return render.CSV(w, r, render.Inch) },
 		"svg":   func(w io.Writer) error { return render.SVG(w, r, render.OutlineOptions{}) },
 		"dxf":   func(w io.Writer) error { return render.DXF(w, r, render.OutlineOptions{}) },
@@ -113,7 +114,7 @@ func drawAll(t *testing.T, r *compare.Result) {
 			return render.Map(w, r, m)
 		},
 		"report": func(w io.Writer) error {
-			return render.HTML(w, render.Report{Job: "job", Units: render.MM, Passes: []render.ReportPass{{Result: r, CloseUps: closeUps}}})
+			return render.HTML(w, render.Report{Job: "job", Units: render.MM, Passes: []render.ReportPass{{Result: r, Head: r, TargetHead: r, CloseUps: closeUps}}})
 		},
 	} {
 		if err := draw(io.Discard); err != nil && statusOf(err) == statusFailed {
