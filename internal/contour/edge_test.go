@@ -204,7 +204,7 @@ func TestSmoothingFollowsAHighSpot(t *testing.T) {
 			raw[i] += 0.4
 		}
 	}
-	smooth, _ := robustAlong(raw, sure, spacing)
+	smooth, _ := robustAlong(raw, sure, spacing, smoothMM)
 	for i := range smooth {
 		if d := math.Abs(smooth[i] - truth[i]); d > 0.03 {
 			t.Errorf("seed 3, place %d: %.3f mm off, want 0.03", i, d)

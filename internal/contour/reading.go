@@ -64,7 +64,7 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		}
 		r.sure[i] = inside && r.step[i] > m.leastChange() && r.slackMM[i] < mostSlackMM && level[i] < burntOut
 	}
-	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing)
+	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing, smoothing(b.pxMM))
 	for i := range r.raw {
 		r.sigmaMM[i] = math.Max(scatter[i], 0.02*b.pxMM)
 		// Where readings scatter, or all lie to one side of the smooth edge, there is none to be smoothed.
@@ -134,15 +134,23 @@ func (e *edgeScan) minimum(i, q int) (x float64, ok bool) {
 // leastEdgePx is the standard uncertainty of an edge that nothing else puts in doubt, in pixels.
 const leastEdgePx = 0.15
 
+// Behind a thin part's edge lie its cut wall and its contact shadow, often a few tenths of a mm wide. Pixels larger than resolvedMM
+// blend them, and unresolvedShare of what they are larger by is in doubt.
+const resolvedMM, unresolvedShare = 0.15, 0.5
+
 // bias returns the standard uncertainty at vertex i that averaging along the edge does not remove, mm: leastEdgePx for
 // what is left of tone curve, sharpening and blur, or more where the strips put the tone curve in doubt; six tenths of the
 // slack, which is what the slack was found worth on ray-traced photos of faces and gaskets; a fifth of a rim, whose shape the
-// light shows or hides; and where a wall hardly differs from the face, or from what is behind it, half its width: the edge may
+// light shows or hides; what pixels too large for a thin part's wall
+// and shadow blend; and where a wall hardly differs from the face, or from what is behind it, half its width: the edge may
 // be the wall's foot.
 func (r *edgeReading) bias(i int, m edgeModel, sol *scalecard.Solution) float64 {
 	px := math.Max(leastEdgePx, sol.EdgeSigmaPx(r.behind[i], r.onFace[i]))
 	v := math.Hypot(math.Max(px*r.pxMM, 0.6*r.slackMM[i]), 0.2*m.rimMM)
 	v = math.Hypot(v, r.apartMM[i])
+	if m.wallMM > 0 {
+		v = math.Hypot(v, unresolvedShare*math.Max(0, r.pxMM-resolvedMM))
+	}
 	if r.bridged != nil && r.bridged[i] {
 		v = math.Max(v, bridgedMM)
 	}
@@ -298,6 +306,12 @@ func (e *edgeScan) slack(i, q int, tau2 float64) float64 {
 	return 0.5 * (float64(b-a) + 1) * e.step
 }
 
+// smoothing is the standard deviation of the window, mm, in which the readings along an edge are smoothed: smoothMM, or more where
+// pixels are large, for the grain of what lies behind an edge and the blocks of a JPEG are as many pixels long as ever.
+func smoothing(pxMM float64) float64 { return math.Max(smoothMM, smoothPx*pxMM) }
+
+const smoothPx = 4
+
 // smoothMM is the standard deviation of the window in which the readings along an edge are smoothed by a local
 // parabola; a parabola follows a bump 8 mm wide and 0.5 mm high to 0.01 mm at this width.
 const smoothMM = 0.7
@@ -311,7 +325,7 @@ const corrMM = 2.0
 //
 // Where readings scatter by more than plainScatterMM, in a contact shadow say, the window widens with the scatter, up to widest
 // times: a bump that is narrower does not show there anyway.
-func robustAlong(raw []float64, sure []bool, spacing float64) (smooth, uncertainty []float64) {
+func robustAlong(raw []float64, sure []bool, spacing, smoothMM float64) (smooth, uncertainty []float64) {
 	const plainScatterMM, widest = 0.02, 7.0
 	n := len(raw)
 	k := max(3, int(math.Ceil(2.5*smoothMM/spacing)))
