@@ -61,9 +61,9 @@ type picture struct {
 	k     float64
 }
 
+// newPicture is all see-through: drawPhoto lays the ground under the frame, clearRound what lies round it.
 func newPicture(width, height int, l *lettering) *picture {
 	p := &picture{RGBA: image.NewRGBA(image.Rect(0, 0, width, height)), lettering: l}
-	draw.Draw(p.RGBA, p.Bounds(), image.White, image.Point{}, draw.Src)
 	p.dc = gg.NewContextForRGBA(p.RGBA)
 	p.dc.SetLineJoin(gg.LineJoinBevel) // outlines are dense; round joins cost time and can't be seen
 	return p
@@ -105,31 +105,44 @@ func (p *picture) drawPhoto(photo *Photo) {
 		}
 	}
 	levels := dimmed()
-	b, g := photo.Gray.Bounds(), photo.Gray
+	for r := range rows - 1 {
+		for c := range cols - 1 {
+			p.drawCell(photo.Gray, &levels, image.Pt(c*cell, r*cell), cell, [4]geom.PointPx{
+				nodes[r*cols+c], nodes[r*cols+c+1], nodes[(r+1)*cols+c], nodes[(r+1)*cols+c+1]})
+		}
+	}
+}
+
+// drawCell lays the photo under one square of the frame whose corners show the given places of it: upper left and right,
+// lower left and right.
+func (p *picture) drawCell(photo *image.Gray, levels *[256]uint8, at image.Point, side int, corner [4]geom.PointPx) {
+	w, h := photo.Rect.Dx(), photo.Rect.Dy()
 	// Where the photo is finer than the picture, four samples a pixel are averaged.
-	spread := nodes[0].Dist(nodes[1]) / cell / 4
-	for y := range p.frame.Dy() {
-		fy := float64(y%cell) / cell
-		up, down := nodes[y/cell*cols:], nodes[(y/cell+1)*cols:]
-		out := p.Pix[p.PixOffset(p.frame.Min.X, p.frame.Min.Y+y):]
-		for c := 0; c*cell < p.frame.Dx(); c++ {
-			mix := func(a, b geom.PointPx) geom.PointPx {
-				return geom.PointPx{U: a.U + fy*(b.U-a.U), V: a.V + fy*(b.V-a.V)}
+	spread := corner[0].Dist(corner[1]) / float64(side) / 4
+	inside := true // all four samples of all pixels: the map is straight between the corners
+	for _, q := range corner {
+		inside = inside && q.U > spread && q.V > spread && q.U+spread < float64(w-1) && q.V+spread < float64(h-1)
+	}
+	for y := range min(side, p.frame.Dy()-at.Y) {
+		f := float64(y) / float64(side)
+		mix := func(a, b geom.PointPx) geom.PointPx { return geom.PointPx{U: a.U + f*(b.U-a.U), V: a.V + f*(b.V-a.V)} }
+		from, to := mix(corner[0], corner[2]), mix(corner[1], corner[3])
+		// Places in the photo in whole numbers of 1/65536 px, its pixels' edges at whole ones.
+		const one = 1 << 16
+		u, v := int((from.U+0.5)*one), int((from.V+0.5)*one)
+		du, dv := int((to.U-from.U)*one)/side, int((to.V-from.V)*one)/side
+		half := int(spread * one)
+		out := p.Pix[p.PixOffset(p.frame.Min.X+at.X, p.frame.Min.Y+at.Y+y):]
+		for x := range min(side, p.frame.Dx()-at.X) {
+			level := uint8(beyondPhoto)
+			u0, v0, u1, v1 := (u-half)>>16, (v-half)>>16, (u+half)>>16, (v+half)>>16
+			if inside || u0 >= 0 && v0 >= 0 && u1 < w && v1 < h {
+				top, bottom := photo.Pix[v0*photo.Stride:], photo.Pix[v1*photo.Stride:]
+				level = levels[(int(top[u0])+int(top[u1])+int(bottom[u0])+int(bottom[u1]))/4]
 			}
-			from, to := mix(up[c], down[c]), mix(up[c+1], down[c+1])
-			du, dv := (to.U-from.U)/cell, (to.V-from.V)/cell
-			for i := range min(cell, p.frame.Dx()-c*cell) {
-				u, v := from.U+float64(i)*du, from.V+float64(i)*dv
-				level := uint8(beyondPhoto)
-				u0, v0 := int(u-spread+0.5), int(v-spread+0.5)
-				u1, v1 := int(u+spread+0.5), int(v+spread+0.5)
-				if u-spread >= 0 && v-spread >= 0 && u1 < b.Dx() && v1 < b.Dy() {
-					top, bottom := g.Pix[v0*g.Stride:], g.Pix[v1*g.Stride:]
-					level = levels[(int(top[u0])+int(top[u1])+int(bottom[u0])+int(bottom[u1]))/4]
-				}
-				o := out[4*(c*cell+i):]
-				o[0], o[1], o[2] = level, level, level
-			}
+			u, v = u+du, v+dv
+			o := out[4*x : 4*x+4 : 4*x+4]
+			o[0], o[1], o[2], o[3] = level, level, level, 0xff
 		}
 	}
 }
