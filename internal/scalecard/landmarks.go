@@ -95,9 +95,11 @@ func (s *solver) landmarkStarts(empty *model, marks []Landmark) []*model {
 
 func (s *solver) landmarkSolution(f *fitted) *Solution {
 	c := f.model.view().camera
-	return &Solution{Camera: c, RMSPx: f.rmsPx, HeightMM: c.CentreInPlane()[2],
+	out := &Solution{Camera: c, RMSPx: f.rmsPx, HeightMM: c.CentreInPlane()[2],
 		TiltDeg:      math.Acos(min(1, max(-1, -c.R[8]))) * 180 / math.Pi,
-		PrintedScale: [2]float64{1, 1}, BlurPx: usualBlurPx, Tone: s.photo.Tone, fit: f, tone: levels{}.doubt()}
+		PrintedScale: [2]float64{1, 1}, BlurPx: usualBlurPx, Tone: s.photo.Tone, fit: f}
+	out.setToneDoubt(levels{}.doubt())
+	return out
 }
 
 // Facing returns a makeshift solution for a first look at a photo of which nothing is known but about how large a pixel is

@@ -30,7 +30,7 @@ func (s *solver) bareScan() *Solution {
 	out := &Solution{Camera: v.camera, PrintedScale: [2]float64{1, 1}, Tone: s.photo.Tone, ScanDPI: [2]float64{s.options.DPI, s.options.DPI}}
 	out.fit = &fitted{state: state{model: m}, active: []int{uLogF, uAspect},
 		cov: []float64{sigmaScanScale * sigmaScanScale, 0, 0, sigmaScanScale * sigmaScanScale}}
-	out.tone = levels{}.doubt()
+	out.setToneDoubt(levels{}.doubt())
 	out.Warnings = append(out.Warnings, face.Warning{
 		What: fmt.Sprintf("no strip in the scan: its stated %g dpi is taken at its word, to %.1f %%", s.options.DPI, 100*sigmaScanScale),
 		Try:  "lay a strip on the glass beside the part",

@@ -32,7 +32,7 @@ type Solution struct {
 	Warnings []face.Warning
 
 	fit  *fitted
-	tone toneDoubt
+	bent []photo.Tone // Tone bent by one standard uncertainty, in independent ways
 }
 
 // TagFit is one measured tag. Corners are those of the nominal tag, in the order of strip.TagCorners.

@@ -357,7 +357,8 @@ func (s *solver) solution() *Solution {
 	if s.levels.white > 0 {
 		out.NoiseLevel = s.levels.noiseAt(midGrey)
 	}
-	out.fit, out.tone = s.fit, s.levels.doubt()
+	out.fit = s.fit
+	out.setToneDoubt(s.levels.doubt())
 	out.Warnings = s.advice()
 	return out
 }

@@ -70,11 +70,16 @@ func (s *Solution) EdgeSigmaPx(dark, light float64) float64 {
 	if !(light-dark > 1e-6) {
 		return 0
 	}
-	shift := func(d toneBend) float64 {
-		other := d.bent(&s.Tone)
-		return halfLevelShift(&s.Tone, &other, dark, light)
+	shift := 0.0
+	for i := range s.bent {
+		shift = math.Hypot(shift, halfLevelShift(&s.Tone, &s.bent[i], dark, light))
 	}
-	return max(s.BlurPx, minOpticalBlurPx) * math.Hypot(shift(toneBend{power: s.tone.power}), shift(toneBend{s: s.tone.s}))
+	return max(s.BlurPx, minOpticalBlurPx) * shift
+}
+
+// setToneDoubt keeps the curves that the photo's may as well be: EdgeSigmaPx is asked for every place of every edge.
+func (s *Solution) setToneDoubt(d toneDoubt) {
+	s.bent = []photo.Tone{toneBend{power: d.power}.bent(&s.Tone), toneBend{s: d.s}.bent(&s.Tone)}
 }
 
 // halfLevelShift tells, in blurs towards light, by how much an edge from dark to light seems to move if its photo, coded
