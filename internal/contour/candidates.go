@@ -126,6 +126,11 @@ func quantile(v []float64, q float64) float64 {
 		return 0
 	}
 	sort.Float64s(v)
+	return sortedQuantile(v, q)
+}
+
+// sortedQuantile returns the q quantile of v, which is sorted and not empty.
+func sortedQuantile(v []float64, q float64) float64 {
 	x := q * float64(len(v)-1)
 	i := int(x)
 	if i >= len(v)-1 {

@@ -13,19 +13,21 @@ type sorter struct {
 
 // sort sorts v, which holds no NaN.
 func (s *sorter) sort(v []float32) {
-	const few = 64 // below it the counting costs more than the comparing
-	if len(v) < few {
-		slices.Sort(v)
-		return
-	}
 	s.keys = slices.Grow(s.keys[:0], len(v))[:len(v)]
-	s.spare = slices.Grow(s.spare[:0], len(v))[:len(v)]
-	var count [4][256]uint32
 	for i, x := range v {
 		// Of two positive numbers the larger has the larger bits; of two negative ones the smaller.
 		u := math.Float32bits(x)
-		u ^= uint32(int32(u)>>31) | 1<<31
-		s.keys[i] = u
+		s.keys[i] = u ^ (uint32(int32(u)>>31) | 1<<31)
+	}
+	const few = 64 // below it the counting costs more than the comparing
+	if len(v) < few {
+		slices.Sort(s.keys)
+		fromKeys(v, s.keys)
+		return
+	}
+	s.spare = slices.Grow(s.spare[:0], len(v))[:len(v)]
+	var count [4][256]uint32
+	for _, u := range s.keys {
 		count[0][u&255]++
 		count[1][u>>8&255]++
 		count[2][u>>16&255]++
@@ -50,7 +52,12 @@ func (s *sorter) sort(v []float32) {
 		}
 		from, to = to, from
 	}
-	for i, u := range from {
+	fromKeys(v, from)
+}
+
+// fromKeys turns keys back into numbers.
+func fromKeys(v []float32, keys []uint32) {
+	for i, u := range keys {
 		u ^= ^uint32(int32(u)>>31) | 1<<31
 		v[i] = math.Float32frombits(u)
 	}

@@ -267,8 +267,8 @@ func (r *partRegion) end(b *band, m edgeModel) []float64 {
 	weight := b.ds / b.pxMM * b.spacing
 	cost := m.regionCost(b, b.s0, -0.7, 1)
 	_, spread := faceLevels(b, b.s0, -0.7)
-	parallelRows(n, func(i int) {
-		change := b.change(b.row(i), math.Max(0.4, 3*b.pxMM))
+	parallelRowsWith(n, func(i int, room *costRow) {
+		change := b.changes(room, b.row(i), math.Max(0.4, 3*b.pxMM))
 		var sum float64
 		for j := range b.n {
 			away := (b.s0 + float64(j)*b.ds) / usualMM

@@ -1,7 +1,10 @@
 package contour
 
 import (
+	"cmp"
 	"math"
+	"slices"
+	"sort"
 )
 
 // closedPath returns, for every row, the column of the cheapest closed path through cost (n rows of m columns), where a step of
@@ -23,18 +26,32 @@ func closedPath(cost []float64, n, m int, bend float64, maxStep int) []int {
 	for r := 1; r < total; r++ {
 		c := cost[(r%n)*m:][:m]
 		back := from[r*m:][:m]
-		for j := range m {
-			best, bj := math.Inf(1), j
-			lo := max(0, j-maxStep)
-			within := prev[lo:min(m, j+maxStep+1)]
-			tolls := toll[lo-(j-maxStep):][:len(within)]
-			for k, v := range within {
-				if v += tolls[k]; v < best {
-					best, bj = v, lo+k
+		// best finds the cheapest way to column j from columns lo to hi of the row before.
+		best := func(j, lo, hi int) int {
+			lo, hi = max(0, lo, j-maxStep), min(m-1, hi, j+maxStep)
+			least, at := math.Inf(1), j
+			tolls := toll[lo-(j-maxStep):]
+			for k, v := range prev[lo : hi+1] {
+				if v += tolls[k]; v < least {
+					least, at = v, lo+k
 				}
 			}
-			cur[j] = best + c[j]
-			back[j] = int16(bj)
+			cur[j] = least + c[j]
+			back[j] = int16(at)
+			return at
+		}
+		// The toll is convex, so best ways never cross: a column's comes from between those of its neighbours. Every other
+		// column bounds the search for the rest.
+		lo := 0
+		for j := 0; j < m; j += 2 {
+			lo = best(j, lo, m-1)
+		}
+		for j := 1; j < m; j += 2 {
+			hi := m - 1
+			if j+1 < m {
+				hi = int(back[j+1])
+			}
+			best(j, int(back[j-1]), hi)
 		}
 		prev, cur = cur, prev
 	}
@@ -106,7 +123,7 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 	const reward = 2.0
 	cost := make([]float64, n*b.n)
 	weight := b.ds / b.pxMM * newsPerMM * b.spacing
-	parallelRows(n, func(i int) {
+	parallelRowsWith(n, func(i int, room *costRow) {
 		// What is behind the edge has any brightness between a deep shadow's and its own (a bench), or anything darker than the
 		// face (a tunnel).
 		tight, lo, hi, soft := spread[i], 0.25*behind[i], 1.3*behind[i], 0.2*behind[i]+spread[i]
@@ -126,7 +143,8 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 		}
 		wallLost := math.Max(0, math.Log((wallHi-wallLo)/(2.5*tight)))
 		// Running sums of the log likelihood ratios, behind over face and behind over wall.
-		sum, asWall := make([]float64, b.n+1), make([]float64, b.n+1)
+		change := b.changes(room, b.row(i), math.Max(0.4, 3*b.pxMM))
+		sum, asWall := room.sum, room.asWall
 		for j, y := range b.row(i) {
 			r, w := 0.3, 0.3 // outside the photo: no evidence, and no wish to go there
 			if y == y {
@@ -146,7 +164,6 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 			}
 			sum[j+1], asWall[j+1] = sum[j]+r, asWall[j]+w
 		}
-		change := b.change(b.row(i), math.Max(0.4, 3*b.pxMM))
 		wall := int(m.width(b.lean[i]) / b.ds)
 		c := cost[i*b.n : (i+1)*b.n]
 		for j := range c {
@@ -240,37 +257,86 @@ func medianAlong(v []float64, k int) []float64 {
 	k = min(k, (n-1)/2)
 	out := make([]float64, n)
 	skip := max(1, k/10)
+	last := -k + 2*k/skip*skip // the farthest place of a window
+	at := func(i int) float64 { return v[(i+2*n)%n] }
 	w := make([]float64, 0, 2*k+1)
-	for i := range v {
+	// A window and the one skip places on differ by a value at either end, which keeps the rest in order.
+	for start := range min(skip, n) {
 		w = w[:0]
-		for a := -k; a <= k; a += skip {
-			w = append(w, v[(i+a+n)%n])
+		for a := -k; a <= last; a += skip {
+			w = append(w, at(start+a))
 		}
-		out[i] = quantile(w, 0.5)
+		sort.Float64s(w)
+		for i := start; i < n; i += skip {
+			out[i] = sortedQuantile(w, 0.5)
+			if i+skip < n {
+				replaceSorted(w, at(i-k), at(i+last+skip))
+			}
+		}
 	}
 	return out
 }
 
-// edgeEvidence grows with a change of brightness (in standard deviations of the face) from 0 to 1, fast at first.
-func edgeEvidence(r float64) float64 {
-	const full = 8
-	if r >= full {
-		return 1
+// replaceSorted takes the value out from w, which is sorted, and puts in another. NaN sorts first.
+func replaceSorted(w []float64, out, in float64) {
+	i, _ := slices.BinarySearch(w, out)
+	for ; i+1 < len(w) && cmp.Less(w[i+1], in); i++ {
+		w[i] = w[i+1]
 	}
-	return math.Log1p(r) / math.Log1p(full)
+	for ; i > 0 && cmp.Less(in, w[i-1]); i-- {
+		w[i] = w[i-1]
+	}
+	w[i] = in
 }
 
-// change returns, for every sample of a row, by how much the mean over reach mm inside differs from that outside.
-func (b *band) change(row []float32, reach float64) []float64 {
+const (
+	fullEvidence  = 8
+	evidenceSteps = 2048
+)
+
+// evidenceTable holds edgeEvidence over 0 to fullEvidence; between its entries straight lines are right to 1e-6, at a third
+// of a logarithm's time.
+var evidenceTable = func() (t [evidenceSteps + 1]float64) {
+	for i := range t {
+		t[i] = math.Log1p(float64(i)/evidenceSteps*fullEvidence) / math.Log1p(fullEvidence)
+	}
+	return t
+}()
+
+// edgeEvidence grows with a change of brightness (in standard deviations of the face) from 0 to 1, fast at first.
+func edgeEvidence(r float64) float64 {
+	const full = fullEvidence
+	if !(r < full) {
+		return 1
+	}
+	t := r * (evidenceSteps / full)
+	i := int(t)
+	return evidenceTable[i] + (t-float64(i))*(evidenceTable[i+1]-evidenceTable[i])
+}
+
+// costRow is scratch space for one row of regionCost.
+type costRow struct{ sum, asWall, change, light []float64 }
+
+// grow makes room for n samples. Sums of the samples before each one have one more, the first of them 0.
+func (r *costRow) grow(n int) {
+	if len(r.change) != n {
+		r.sum, r.asWall, r.light = make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)
+		r.change = make([]float64, n)
+	}
+}
+
+// changes tells, for every sample of a row, by how much the mean over reach mm inside differs from that outside.
+func (b *band) changes(room *costRow, row []float32, reach float64) []float64 {
+	room.grow(b.n)
 	k := max(2, int(reach/b.ds))
-	sum := make([]float64, b.n+1)
+	sum, out := room.light, room.change
 	for j, y := range row {
 		if y != y {
 			y = 0
 		}
 		sum[j+1] = sum[j] + float64(y)
 	}
-	out := make([]float64, b.n)
+	clear(out)
 	for j := k; j+k < b.n; j++ {
 		out[j] = math.Abs(sum[j+k+1]-sum[j+1]-(sum[j]-sum[j-k])) / float64(k)
 	}
