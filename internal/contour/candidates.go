@@ -27,12 +27,10 @@ func (p *plan) candidates(skip func(geom.PointMM) bool) []*loop {
 	byLevel := make([][]*loop, n)
 	minArea := math.Pi / 4 * minHoleMM * minHoleMM
 	t := p.terraces(lo, n)
+	ofStrip := func(l *loop) bool { return l.areaMM2 < stripLoopMM2 && skip(mid(l.lo, l.hi)) }
 	parallelItemsWith(n, func(k int, w *walk) {
 		var kept []*loop
-		for _, l := range t.loops(k, minArea, w) {
-			if skip(mid(l.lo, l.hi)) && l.areaMM2 < stripLoopMM2 {
-				continue
-			}
+		for _, l := range t.loops(k, minArea, ofStrip, w) {
 			p.judge(l)
 			if l.contrast >= minContrast {
 				kept = append(kept, l)
@@ -71,7 +69,8 @@ func (p *plan) range256() (lo, hi float32) {
 
 // judge measures how much of an edge the loop is, all the way round.
 func (p *plan) judge(l *loop) {
-	ring := resampleClosed(l.pts, math.Max(2*p.stepMM, pathLength(l.pts)/240))
+	total := pathLength(l.pts)
+	ring := resampled(l.pts, total, math.Max(2*p.stepMM, total/240))
 	l.perimeter = pathLength(ring)
 	n := len(ring)
 	if n < 6 {
@@ -194,22 +193,32 @@ func encloses(a, b *loop) bool {
 
 func pathLength(pts []geom.PointMM) float64 {
 	var s float64
-	for i, p := range pts {
-		s += p.Dist(pts[(i+1)%len(pts)])
+	for i, p := range pts[:max(0, len(pts)-1)] {
+		s += p.Dist(pts[i+1])
+	}
+	if len(pts) > 0 {
+		s += pts[len(pts)-1].Dist(pts[0])
 	}
 	return s
 }
 
 // resampleClosed returns points evenly spaced along the closed curve, about spacingMM apart.
 func resampleClosed(pts []geom.PointMM, spacingMM float64) []geom.PointMM {
-	total := pathLength(pts)
+	return resampled(pts, pathLength(pts), spacingMM)
+}
+
+// resampled is resampleClosed for a curve of known length.
+func resampled(pts []geom.PointMM, total, spacingMM float64) []geom.PointMM {
 	n := max(int(math.Round(total/spacingMM)), 8)
 	out := make([]geom.PointMM, 0, n)
 	step := total / float64(n)
 	var along float64
 	j := 0
 	for i := range pts {
-		a, b := pts[i], pts[(i+1)%len(pts)]
+		a, b := pts[i], pts[0]
+		if i+1 < len(pts) {
+			b = pts[i+1]
+		}
 		d := a.Dist(b)
 		for j < n && float64(j)*step <= along+d {
 			f := 0.0

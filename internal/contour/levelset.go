@@ -86,8 +86,8 @@ type walk struct {
 
 // loops returns the closed curves at level k, by marching squares with linear interpolation on the cell edges. Bright is kept
 // to the left, so that a loop that runs anticlockwise is bright inside. Curves that run out of the photo are closed along its
-// edge and marked cut.
-func (t *terraces) loops(k int, minAreaMM2 float64, s *walk) []*loop {
+// edge and marked cut. Curves that skip knows by their box and area are left out.
+func (t *terraces) loops(k int, minAreaMM2 float64, skip func(*loop) bool, s *walk) []*loop {
 	if s.seen == nil {
 		s.seen = make([]bool, len(t.above))
 	}
@@ -95,7 +95,8 @@ func (t *terraces) loops(k int, minAreaMM2 float64, s *walk) []*loop {
 	starts := t.starts[t.first[k]:t.first[k+1]]
 	for _, c := range starts {
 		if !s.seen[c] {
-			if l := t.follow(int(c), k, minAreaMM2, s); l != nil {
+			if l := t.follow(int(c), k, minAreaMM2, s); l != nil && !skip(l) {
+				l.keep(s.pts)
 				out = append(out, l)
 			}
 		}
@@ -106,8 +107,8 @@ func (t *terraces) loops(k int, minAreaMM2 float64, s *walk) []*loop {
 	return out
 }
 
-// follow walks the curve of level k that passes between cell start and its dark left neighbour. It returns nil for a curve
-// round less than minAreaMM2.
+// follow walks the curve of level k that passes between cell start and its dark left neighbour, and leaves its points in s.
+// It returns nil for a curve round less than minAreaMM2.
 func (t *terraces) follow(start, k int, minAreaMM2 float64, s *walk) *loop {
 	level := t.lo + (float32(k)+0.5)*levelSpacing
 	l := &loop{level: level}
@@ -156,12 +157,16 @@ func (t *terraces) follow(start, k int, minAreaMM2 float64, s *walk) *loop {
 	if l.areaMM2 < minAreaMM2 {
 		return nil
 	}
-	l.pts = slices.Clone(s.pts)
+	l.lo, l.hi = bounds(s.pts)
+	return l
+}
+
+// keep copies the curve's points, anticlockwise.
+func (l *loop) keep(pts []geom.PointMM) {
+	l.pts = slices.Clone(pts)
 	if l.darkInside {
 		slices.Reverse(l.pts)
 	}
-	l.lo, l.hi = bounds(l.pts)
-	return l
 }
 
 func signedArea(pts []geom.PointMM) float64 {
@@ -182,8 +187,19 @@ func signedArea(pts []geom.PointMM) float64 {
 func bounds(pts []geom.PointMM) (lo, hi geom.PointMM) {
 	lo, hi = geom.PointMM{X: math.Inf(1), Y: math.Inf(1)}, geom.PointMM{X: math.Inf(-1), Y: math.Inf(-1)}
 	for _, p := range pts {
-		lo.X, lo.Y = min(lo.X, p.X), min(lo.Y, p.Y)
-		hi.X, hi.Y = max(hi.X, p.X), max(hi.Y, p.Y)
+		// Plain comparisons: min and max look after NaN, which takes them longer.
+		if p.X < lo.X {
+			lo.X = p.X
+		}
+		if p.X > hi.X {
+			hi.X = p.X
+		}
+		if p.Y < lo.Y {
+			lo.Y = p.Y
+		}
+		if p.Y > hi.Y {
+			hi.Y = p.Y
+		}
 	}
 	return lo, hi
 }
