@@ -38,9 +38,9 @@ func (m edgeModel) step(mm float64) float64 {
 // width returns w at a vertex with the given lean, and whether there is a second transition at all.
 func (m edgeModel) width(lean float64) float64 {
 	if m.rimMM > 0 {
-		return math.Max(0, m.rimMM*(1+lean))
+		return max(0, m.rimMM*(1+lean))
 	}
-	return math.Max(0, m.wallMM*lean)
+	return max(0, m.wallMM*lean)
 }
 
 // profileFit is the best fit of the model at one vertex, as a function of the edge's place.
@@ -187,7 +187,7 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 				a.a22 += w2 - 1
 			} else {
 				for t := at(last); t < end; t++ {
-					r := math.Min((float64(t)*b.ds-last)/rampMM, 1)
+					r := min((float64(t)*b.ds-last)/rampMM, 1)
 					gr := g[t] * r
 					a.a03 += gr
 					a.a13 += gr * c1[t]
@@ -201,7 +201,7 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 			if !ok {
 				continue
 			}
-			if sse := math.Max(yy+sh.cost*spread*spread-fall, 0); sse < f.sse[q] {
+			if sse := max(yy+sh.cost*spread*spread-fall, 0); sse < f.sse[q] {
 				f.sse[q] = sse
 				f.level[q], f.first[q], f.second[q] = a.solve()
 			}

@@ -115,7 +115,7 @@ func (h *holeBand) weigh() {
 			lo, hi, s, q := math.Inf(1), math.Inf(-1), 0.0, 0.0
 			a, b := max(j-reach, 0), min(j+reach, h.n-1)
 			for i, v := range mean[a : b+1] {
-				lo, hi, s, q = math.Min(lo, v), math.Max(hi, v), s+v, q+scatter[a+i]
+				lo, hi, s, q = min(lo, v), max(hi, v), s+v, q+scatter[a+i]
 			}
 			n := float64(b - a + 1)
 			noise := h.spread[k] * s / n / (h.level[k] + 1e-3)
@@ -179,7 +179,7 @@ func (h *holeBand) second(e geom.PointMM, r, depth float64) twin {
 // reachOf returns how far from the middle the circle (e, r) crosses the ray u.
 func reachOf(e geom.PointMM, r float64, u geom.PointMM) float64 {
 	a := e.Dot(u)
-	return a + math.Sqrt(math.Max(r*r-e.Dot(e)+a*a, 0))
+	return a + math.Sqrt(max(r*r-e.Dot(e)+a*a, 0)) // max, not math.Max: the compiler writes it in line
 }
 
 // edges returns where every ray crosses the face's edge and the second circle, as offsets s.
@@ -187,7 +187,7 @@ func (h *holeBand) edges(t twin, s1, s2 []float64) {
 	e, r := h.first(t)
 	for i, u := range h.u {
 		s1[i] = h.radius - reachOf(e, r, u)
-		s2[i] = math.Max(s1[i], h.radius-reachOf(t.b, t.r, u))
+		s2[i] = max(s1[i], h.radius-reachOf(t.b, t.r, u))
 	}
 }
 
@@ -664,7 +664,7 @@ func (h *holeBand) settle(t twin, rounds int) twinFit {
 			for i := k * h.rays; i < (k+1)*h.rays; i++ {
 				u := h.u[i]
 				a := t.b.Dot(u)
-				q := math.Sqrt(math.Max(t.r*t.r-t.b.Dot(t.b)+a*a, 1e-9))
+				q := math.Sqrt(max(t.r*t.r-t.b.Dot(t.b)+a*a, 1e-9))
 				j[0] -= (u.X + (a*u.X-t.b.X)/q) / float64(h.rays)
 				j[1] -= (u.Y + (a*u.Y-t.b.Y)/q) / float64(h.rays)
 				j[2] -= t.r / q / float64(h.rays)

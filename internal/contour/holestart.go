@@ -19,7 +19,7 @@ func (h *holeBand) sharp(t twin) float64 {
 	n := float64(h.n * h.rays)
 	// One more level to choose: Schwarz's price of a parameter.
 	price := 0.5 * math.Log(1+n*news)
-	var total float64
+	total, product := 0.0, 1.0
 	inv := 1 / h.ds
 	shade := int(0.6 * inv)
 	for k := range h.sectors {
@@ -28,7 +28,7 @@ func (h *holeBand) sharp(t twin) float64 {
 		for i := k * h.rays; i < (k+1)*h.rays; i++ {
 			u := h.u[i]
 			s1 := h.radius - reachOf(e, r, u)
-			s2 := math.Max(s1, h.radius-reachOf(t.b, t.r, u))
+			s2 := max(s1, h.radius-reachOf(t.b, t.r, u))
 			a := min(max(int((s1-h.s0)*inv+0.5), 1), h.n)
 			b := min(max(int((s2-h.s0)*inv+0.5), a), h.n)
 			q := h.cum[i*m : (i+1)*m]
@@ -53,7 +53,11 @@ func (h *holeBand) sharp(t twin) float64 {
 		if nd > 0 {
 			sse -= sd * sd / nd
 		}
-		total += 0.5 * n * news * math.Log(math.Max(sse, 0)/n+fair)
+		// The logarithm of a product costs one logarithm; eight factors are far from what a number can hold.
+		if product *= max(sse, 0)/n + fair; k%8 == 7 || k == h.sectors-1 {
+			total += 0.5 * n * news * math.Log(product)
+			product = 1
+		}
 		if wide > h.rays {
 			total += price
 		}
