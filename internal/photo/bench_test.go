@@ -55,3 +55,13 @@ func BenchmarkTurn(b *testing.B) {
 		turned(p.Gray, p.Width, p.Height, 6)
 	}
 }
+
+// BenchmarkChromaAt reads a square mm's worth of places at half a pixel, as an edge's profiles do.
+func BenchmarkChromaAt(b *testing.B) {
+	p := mustLoad(b, benchFile(b))
+	for b.Loop() {
+		for k := range 256 {
+			p.ChromaAt(1000+0.5*float64(k%16), 1000+0.5*float64(k/16))
+		}
+	}
+}

@@ -96,6 +96,7 @@ func assemble(path string, h *head, pl *planes) *Photo {
 		Focal35MM:   h.exif.focal35(),
 		Notes:       h.notes,
 		stored:      *pl,
+		chroma:      pl.chromaGrid(),
 	}
 	p.stored.y = nil
 	var note string

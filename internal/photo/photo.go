@@ -28,7 +28,8 @@ type Photo struct {
 	Cropped bool
 
 	stored  planes // y is nil: Gray holds it, turned
-	applied int    // the orientation that took stored to Gray: 1 where the container had turned it already
+	chroma  chromaGrid
+	applied int // the orientation that took stored to Gray: 1 where the container had turned it already
 }
 
 // Tone takes an 8-bit grey level to linear light; 0 is black, 1 is white.
