@@ -47,12 +47,13 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 			gone = append(gone, ((float64(b.hue[at])-face.a[i])*da+(float64(b.hue[at+1])-face.b[i])*db)/(d*d))
 		}
 		*room = gone
+		perBlur := 1 / blur
 		for q := range f.sse {
 			edge := e.lo + float64(q)*e.step + w
 			var sse float64
 			for t, h := range gone {
 				if h == h {
-					r := h - phi((b.s0+float64(j0+t)*b.ds-edge)/blur)
+					r := h - phi((b.s0+float64(j0+t)*b.ds-edge)*perBlur)
 					sse += min(r*r, 1)
 				}
 			}

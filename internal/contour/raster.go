@@ -102,6 +102,7 @@ func (s *surface) plan() *plan {
 	off := float64(k-1) / 2
 	// The camera is smooth: project every eighth point of a row and go straight in between (error under 0.01 cell).
 	const stride = 8
+	perPx := 1 / float64(k)
 	parallelRows(p.h, func(j int) {
 		y := p.lo.Y + float64(j)*step
 		q0 := s.pixel(geom.PointMM{X: p.lo.X, Y: y})
@@ -109,8 +110,8 @@ func (s *surface) plan() *plan {
 			q1 := s.pixel(geom.PointMM{X: p.lo.X + float64(i0+stride)*step, Y: y})
 			for i := i0; i < min(i0+stride, p.w); i++ {
 				f := float64(i-i0) / stride
-				u := (q0.U + f*(q1.U-q0.U) - off) / float64(k)
-				v := (q0.V + f*(q1.V-q0.V) - off) / float64(k)
+				u := (q0.U + f*(q1.U-q0.U) - off) * perPx
+				v := (q0.V + f*(q1.V-q0.V) - off) * perPx
 				if u < 0 || v < 0 || u >= float64(sw-1) || v >= float64(sh-1) {
 					continue
 				}
