@@ -124,7 +124,7 @@ func nearestGap(b *border, r *ring, isWork, isPart bool, best gap) gap {
 	for n := range b.points {
 		bp := &b.points[n]
 		// A part's edge that was not seen may lie anywhere.
-		if q, pl, d := r.index.Nearest(bp.p); d < best.mm && (!isPart || r.sureAt(pl)) {
+		if q, pl, d, ok := r.index.NearestWithin(bp.p, best.mm); ok && d < best.mm && (!isPart || r.sureAt(pl)) {
 			best = gap{mm: d, from: *bp, to: q, toRing: r, toPlace: pl, toWork: isWork}
 		}
 	}

@@ -78,7 +78,14 @@ const depth = 32
 
 // Nearest returns the point of the polyline nearest to p, its place and its distance in mm.
 func (ix *Index) Nearest(p PointMM) (q PointMM, at Place, distMM float64) {
-	best := math.Inf(1)
+	q, at, distMM, _ = ix.NearestWithin(p, math.Inf(1))
+	return q, at, distMM
+}
+
+// NearestWithin is Nearest where only what is nearer than limitMM matters; found is false if nothing is. Most of a polyline
+// that lies farther away is not looked at.
+func (ix *Index) NearestWithin(p PointMM, limitMM float64) (q PointMM, at Place, distMM float64, found bool) {
+	best := limitMM * limitMM
 	var stack [depth]struct {
 		node  int32
 		dist2 float64
@@ -97,7 +104,7 @@ func (ix *Index) Nearest(p PointMM) (q PointMM, at Place, distMM float64) {
 					a, b := ix.side(int(i))
 					c, f := nearestOnSegment(p, a, b)
 					if d := c.Sub(p); d.Dot(d) < best {
-						best, q, at = d.Dot(d), c, Place{int(i), f}
+						best, q, at, found = d.Dot(d), c, Place{int(i), f}, true
 					}
 				}
 				break
@@ -117,7 +124,7 @@ func (ix *Index) Nearest(p PointMM) (q PointMM, at Place, distMM float64) {
 			node = near
 		}
 	}
-	return q, at, p.Dist(q)
+	return q, at, p.Dist(q), found
 }
 
 // Contains tells whether p lies inside the closed outline (even-odd rule).
