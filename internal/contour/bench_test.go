@@ -59,3 +59,11 @@ func BenchmarkCandidates(b *testing.B) {
 		pl.candidates(s.onStrip(sol.StripQuadsPx))
 	}
 }
+
+func BenchmarkPlan(b *testing.B) {
+	p, sol := sample(b, "manifold-before.jpg")
+	s := newSurface(p, sol, 0)
+	for b.Loop() {
+		s.plan().blur()
+	}
+}
