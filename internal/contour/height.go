@@ -2,8 +2,10 @@ package contour
 
 import (
 	"context"
+	"slices"
 
 	"portmatch/internal/face"
+	"portmatch/internal/geom"
 	"portmatch/internal/prose"
 )
 
@@ -22,13 +24,10 @@ func (v *Survey) doubtHeight(ctx context.Context) error {
 	}
 	best, bestMM := max(fewest, 2*len(v.holes)+1), -1.0
 	for _, heightMM := range others {
-		opt := v.opt
-		opt.HeightMM = heightMM
-		o, err := newSurvey(ctx, v.s.photo, v.sol, opt)
-		if err != nil {
+		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if n := len(o.holes); n >= best {
+		if n := v.at(heightMM).holesIfMany(best); n >= best {
 			best, bestMM = n+1, heightMM
 		}
 	}
@@ -43,4 +42,41 @@ func (v *Survey) doubtHeight(ctx context.Context) error {
 		prose.Sprintf("the height given, %s, does not fit the picture: the holes look like %s; figures from a wrong height are wrong", prose.MM(v.opt.HeightMM, 1), looks),
 		prose.Sprintf("measure how far the face stands above the strips (a gasket on the bench: its thickness) and give that height")))
 	return nil
+}
+
+// at returns the first look at the same photo as it would be at another height: the round openings where they were seen, none
+// of them measured.
+func (v *Survey) at(heightMM float64) *Survey {
+	o := &Survey{s: newSurface(v.s.photo, v.sol, heightMM), sol: v.sol, opt: v.opt}
+	o.opt.HeightMM = heightMM
+	o.thin = o.isThin()
+	for _, l := range v.open.holes {
+		moved := *l
+		moved.pts = make([]geom.PointMM, len(l.pts))
+		for i, p := range l.pts {
+			moved.pts[i] = o.s.face(v.s.pixel(p))
+		}
+		moved.perimeter = pathLength(moved.pts)
+		o.open.holes = append(o.open.holes, &moved)
+	}
+	return o
+}
+
+// holesIfMany measures the holes and returns how many there are, or 0 once the first look at each says that there are fewer
+// than least.
+func (v *Survey) holesIfMany(least int) int {
+	shape := v.firstShape()
+	var starts []*holeStart
+	// The likeliest stand first; the rest tell soonest that there aren't enough.
+	for i := len(v.open.holes) - 1; i >= 0 && len(starts)+i+1 >= least; i-- {
+		if s := v.startRound(i, shape); s != nil && s.h.isHole(s.h.judge(s.best.twin)) {
+			starts = append(starts, s)
+		}
+	}
+	if len(starts) < least {
+		return 0
+	}
+	slices.Reverse(starts)
+	v.fitHoles(starts)
+	return len(v.holes)
 }

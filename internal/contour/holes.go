@@ -17,18 +17,28 @@ type holeFit struct {
 
 // measureHoles fits circles to the edges of the round candidates; what does not turn out round is none.
 func (v *Survey) measureHoles() {
-	v.holes = nil
-	shape := newEdgeShape(1.2*v.sampledBlur(), 0.5) // until the photo's own edges have been seen
+	shape := v.firstShape()
+	starts := make([]*holeStart, len(v.open.holes))
+	parallelItems(len(starts), func(i int) { starts[i] = v.startRound(i, shape) })
+	v.fitHoles(append(starts, v.startRings(starts, shape)...))
+}
+
+// firstShape is the shape of edges until the photo's own have been seen.
+func (v *Survey) firstShape() *edgeShape { return newEdgeShape(1.2*v.sampledBlur(), 0.5) }
+
+// startRound starts at the i-th round opening of the first look.
+func (v *Survey) startRound(i int, shape *edgeShape) *holeStart {
 	how := coarseSearch
 	if v.through() {
 		how = throughSearch
 	}
-	starts := make([]*holeStart, len(v.open.holes))
-	parallelItems(len(starts), func(i int) {
-		c, d, _ := roundness(v.open.holes[i])
-		starts[i] = v.startHole(c, d/2, how, shape)
-	})
-	starts = append(starts, v.startRings(starts, shape)...)
+	c, d, _ := roundness(v.open.holes[i])
+	return v.startHole(c, d/2, how, shape)
+}
+
+// fitHoles fits what has started; the nils among starts have not.
+func (v *Survey) fitHoles(starts []*holeStart) {
+	v.holes = nil
 	starts = slices.DeleteFunc(starts, func(s *holeStart) bool { return s == nil })
 	sure := slices.DeleteFunc(slices.Clone(starts), func(s *holeStart) bool { return !s.h.isHole(s.h.judge(s.best.twin)) })
 	if len(sure) == 0 {

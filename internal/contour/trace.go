@@ -79,13 +79,18 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 		})
 	}
 	v.open = sortOut(cands)
-	v.thin = opt.HeightMM > 0.1 && opt.HeightMM <= maxGasketMM && sol.Camera.Scan == nil
+	v.thin = v.isThin()
 	if v.thin {
 		v.rings = pl.rings(v.s.onStrip(sol.StripQuadsPx))
 	}
 	v.measureHoles()
 	v.dropOutliers()
 	return v, ctx.Err()
+}
+
+// isThin tells by the height whether the part is a gasket beside its strips.
+func (v *Survey) isThin() bool {
+	return v.opt.HeightMM > 0.1 && v.opt.HeightMM <= maxGasketMM && v.sol.Camera.Scan == nil
 }
 
 // dropOutliers drops ports that lie far from where the rest is: bolts stand round the ports that they close.
