@@ -187,14 +187,13 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 // so that a bead, a line or a part's edge in the window does no harm as long as it is the smaller half.
 func faceLevels(b *band, lo, hi float64) (level, spread []float64) {
 	const alongMM = 4.0
-	apart := max(1, int(2*b.pxMM/b.ds+0.5)) // samples, 2 px: what lies closer is blurred together and brings no news
 	n := len(b.base)
 	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
 	reach := int(alongMM / b.spacing)
 	skip := max(1, reach/8)
-	level, spread = sortRows(n, (j1-j0)/apart+1, func(i int, v []float32) []float32 {
+	level, spread = sortRows(n, (j1-j0)/2+1, func(i int, v []float32) []float32 {
 		row := b.row(i)
-		for j := j0; j <= j1; j += apart {
+		for j := j0; j <= j1; j += 2 {
 			if y := row[j]; y == y {
 				v = append(v, y)
 			}
