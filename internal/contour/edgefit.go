@@ -18,7 +18,8 @@ type edgeModel struct {
 	shadow  bool    // the wall is none, but the lamp's shadow on what lies behind, in a flat-bed scan
 	rimMM   float64 // size of a rounding or chamfer of the edge; 0 for a sharp one
 	sigmaMM float64 // blur, standard deviation
-	halo    float64 // share of a step that sharpening adds on either side of it; see edgeModel.step
+	halo    float64 // share of a step that sharpening adds on either side of it, over haloMM; see edgeModel.step
+	haloMM  float64 // blur of what sharpening takes away, standard deviation
 	// doubt: the rim may as well be a bare, flat band at the edge, where a file or a gasket has taken the dye off. The edge is then put
 	// midway.
 	doubt bool
@@ -27,12 +28,11 @@ type edgeModel struct {
 // step is the picture of a straight edge that rises from 0 to 1, at a distance in mm: blurred, and then sharpened by taking away a
 // share of what is blurred further (unsharp masking), as most cameras and scanners do.
 func (m edgeModel) step(mm float64) float64 {
-	const further = 2.5
 	y := phi(mm / m.sigmaMM)
 	if m.halo == 0 {
 		return y
 	}
-	return y + m.halo*(y-phi(mm/(further*m.sigmaMM)))
+	return y + m.halo*(y-phi(mm/m.haloMM))
 }
 
 // width returns w at a vertex with the given lean, and whether there is a second transition at all.

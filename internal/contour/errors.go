@@ -9,6 +9,7 @@ import (
 // What can be wrong with a face in a photo; test with errors.Is. The error itself is an *Error.
 var (
 	ErrNoOpening = errors.New("no opening found")
+	ErrTooCoarse = errors.New("picture too coarse")
 )
 
 // Error says why no outline could be measured, in the user's words.

@@ -62,9 +62,6 @@ func (s *surface) settle(bases [][]geom.PointMM, m edgeModel) edgeModel {
 		return m
 	}
 	sharp := misfit(m)
-	for _, t := range m.sharpened() {
-		sharp = min(sharp, misfit(t))
-	}
 	rims := geometricSteps(0.08, 0.7, 1.25)
 	rim := least(rims, func(x float64) float64 { t := m; t.rimMM = x; return misfit(t) })
 	t := m
@@ -73,7 +70,14 @@ func (s *surface) settle(bases [][]geom.PointMM, m edgeModel) edgeModel {
 	// than the face where it faces the light. The gain times the share of bright rim stood under 0.19 on sharp edges in ray-traced
 	// photos (0.26 in a grainy one), and over 0.9 on rounded ones. Against a step without a halo, sharpening alone reached 0.47.
 	const believed = 0.4
-	if (sharp/misfit(t)-1)*brightRims(t) > believed {
+	rounded, bright := misfit(t), brightRims(t)
+	isRim := func() bool { return (sharp/rounded-1)*bright > believed }
+	if isRim() {
+		for _, t := range m.sharpened() {
+			sharp = min(sharp, misfit(t))
+		}
+	}
+	if isRim() {
 		// The outermost part of a rounding hardly leans and looks like the face.
 		m.rimMM = rounding * rim
 		m.doubt = s.dyed(bases)
@@ -85,11 +89,13 @@ func (s *surface) settle(bases [][]geom.PointMM, m edgeModel) edgeModel {
 // sharpened returns models of a sharp edge in a picture that was sharpened: more blurred, with a halo.
 func (m edgeModel) sharpened() []edgeModel {
 	var out []edgeModel
-	for _, halo := range []float64{0.2, 0.4, 0.6, 0.8} {
+	for _, halo := range []float64{0.25, 0.5, 1, 2} {
 		for _, wider := range []float64{1, 1.25, 1.6} {
-			t := m
-			t.halo, t.sigmaMM = halo, wider*m.sigmaMM
-			out = append(out, t)
+			for _, further := range []float64{1.6, 2.5, 4} {
+				t := m
+				t.halo, t.sigmaMM, t.haloMM = halo, wider*m.sigmaMM, further*wider*m.sigmaMM
+				out = append(out, t)
+			}
 		}
 	}
 	return out

@@ -23,6 +23,7 @@ type edgeReading struct {
 	bridged  []bool    // drawn where regions see the edge; nil for none
 	apartMM  []float64 // how far a second opinion lies off, beyond what is usual
 	pxMM     float64
+	quantum  float64 // of the photo's coding, grey levels; see photo.Photo
 }
 
 // read picks the closed path of least misfit through the scan, refines it between grid points, and smooths it along the curve.
@@ -134,6 +135,16 @@ func (e *edgeScan) minimum(i, q int) (x float64, ok bool) {
 // leastEdgePx is the standard uncertainty of an edge that nothing else puts in doubt, in pixels.
 const leastEdgePx = 0.15
 
+// codingPx is the standard uncertainty at vertex i, in pixels, that a coarsely coded JPEG brings: an edge moves by what its
+// coefficients are rounded by, over how steep it is. The share of the mean step that counts was found on ray-traced photos
+// coded at quality 55 to 80.
+func (r *edgeReading) codingPx(i int) float64 {
+	const share, most, leastStep, gamma = 0.2, 1.0, 5.0, 2.2
+	level := func(linear float64) float64 { return 255 * math.Pow(math.Max(linear, 0), 1/gamma) }
+	step := math.Max(leastStep, math.Abs(level(r.behind[i])-level(r.onFace[i])))
+	return math.Min(most, share*r.quantum/step)
+}
+
 // Behind a thin part's edge lie its cut wall and its contact shadow, often a few tenths of a mm wide. Pixels larger than resolvedMM
 // blend them, and unresolvedShare of what they are larger by is in doubt.
 const resolvedMM, unresolvedShare = 0.15, 0.5
@@ -145,7 +156,7 @@ const resolvedMM, unresolvedShare = 0.15, 0.5
 // and shadow blend; and where a wall hardly differs from the face, or from what is behind it, half its width: the edge may
 // be the wall's foot.
 func (r *edgeReading) bias(i int, m edgeModel, sol *scalecard.Solution) float64 {
-	px := math.Max(leastEdgePx, sol.EdgeSigmaPx(r.behind[i], r.onFace[i]))
+	px := math.Hypot(math.Max(leastEdgePx, sol.EdgeSigmaPx(r.behind[i], r.onFace[i])), r.codingPx(i))
 	v := math.Hypot(math.Max(px*r.pxMM, 0.6*r.slackMM[i]), 0.2*m.rimMM)
 	v = math.Hypot(v, r.apartMM[i])
 	if m.wallMM > 0 {

@@ -71,6 +71,7 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 		base = resampleClosed(r.outline, b.spacing)
 		base = smoothClosed(base, b.spacing, 0.3)
 	}
+	r.quantum = s.photo.MeanQuantum
 	if m.wallMM > 0 {
 		r.bridge(regions)
 	}

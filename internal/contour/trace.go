@@ -145,6 +145,11 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 		return nil, &Error{Path: v.s.photo.Path, Err: ErrNoOpening, What: prose.Sprintf("no opening was found on the part"),
 			Try: "lay the part so that its openings stand out from what is behind them (a light bench under a dark gasket, a dark one under a light gasket), fill the frame with it, and light it from the side"}
 	}
+	if px, most := v.s.mmPerPx(centroid(starts[0].curve)), v.coarsestMM(); px > most {
+		return nil, &Error{Path: v.s.photo.Path, Err: ErrTooCoarse,
+			What: prose.Sprintf("the picture is too small: one pixel covers %s of the part, %s at most can be measured", prose.MM(px, 2), prose.MM(most, 2)),
+			Try:  "use the picture at its full size, as the camera took it (messengers shrink pictures: send it as a file), or go nearer so that the part fills it"}
+	}
 	m := edgeModel{sigmaMM: math.Max(0.4, 0.8*v.sol.BlurPx) * v.s.mmPerPx(centroid(starts[0].curve))}
 	if v.thin {
 		// Paper and card under the strips are thin, but the bench lies that much below their print.
@@ -178,6 +183,15 @@ func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Po
 		r.stray(geom.NewIndex(geom.Outline(st.curve)), m)
 	}
 	return face.Port{Edge: r.edge(m, v.sol)}
+}
+
+// coarsestMM is the most of a part that a pixel may cover. A part 500 mm long in a photo of 3 megapixels has 0.25 mm. A gasket's edge
+// has its cut wall and contact shadow beside it, which must be told apart: beyond 0.22 mm they were found up to 0.5 mm off.
+func (v *Survey) coarsestMM() float64 {
+	if v.thin {
+		return 0.22
+	}
+	return 0.28
 }
 
 // start is where the search for one port's edge begins.

@@ -13,7 +13,8 @@ var (
 	ErrUnsupported = errors.New("kind of picture not handled") // a picture, but of a kind that can't be measured or decoded
 	ErrTooLarge    = errors.New("picture too large")           // refused before decoding
 	ErrTooSmall    = errors.New("picture too small")           // under MinSidePx a side
-	ErrDamaged     = errors.New("picture damaged")             // cut short or corrupt: pixels would be invented
+	ErrCrushed     = errors.New("picture compressed too strongly")
+	ErrDamaged     = errors.New("picture damaged") // cut short or corrupt: pixels would be invented
 )
 
 // Error says what is wrong with one picture file and what to do about it.

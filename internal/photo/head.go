@@ -17,6 +17,7 @@ type head struct {
 	dpiX, dpiY    float64 // JFIF density or PNG pHYs; 0 if not stated
 	videoRange    bool    // black is 16 and white 235
 	turned        bool    // the container turns the picture itself, so EXIF must not turn it again
+	meanQuantum   float64 // JPEG: the mean step of the brightness's coefficients, in grey levels; 0 if unknown
 	notes         []string
 }
 

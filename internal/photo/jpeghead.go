@@ -11,6 +11,7 @@ const (
 	mSOI  = 0xD8
 	mEOI  = 0xD9
 	mSOS  = 0xDA
+	mDQT  = 0xDB
 	mAPP0 = 0xE0
 	mAPP1 = 0xE1
 	mAPP2 = 0xE2
@@ -66,6 +67,8 @@ func readJPEGHead(data []byte) (*head, error) {
 				return nil, err
 			}
 			haveFrame = true
+		case marker == mDQT:
+			h.readQuanta(seg)
 		case marker == mAPP0 && len(seg) >= 12 && bytes.HasPrefix(seg, []byte("JFIF\x00")):
 			// JFIF (ITU-T T.871): version 2 bytes, unit (0 none, 1 inch, 2 cm), X and Y density.
 			x, y := float64(binary.BigEndian.Uint16(seg[8:])), float64(binary.BigEndian.Uint16(seg[10:]))
@@ -80,6 +83,30 @@ func readJPEGHead(data []byte) (*head, error) {
 		case marker == mAPP2 && bytes.HasPrefix(seg, []byte("ICC_PROFILE\x00")) && len(seg) > 14:
 			icc.add(int(seg[12]), int(seg[13]), seg[14:])
 		}
+	}
+}
+
+// readQuanta reads the quantisation table of the brightness, which is table 0 in every common file (ITU-T T.81, B.2.4.1).
+func (h *head) readQuanta(seg []byte) {
+	const entries = 64
+	for len(seg) > 0 {
+		bytesEach, id := 1+int(seg[0]>>4&1), seg[0]&15
+		if len(seg) < 1+entries*bytesEach {
+			return
+		}
+		if id == 0 {
+			sum := 0
+			for i := range entries {
+				entry := seg[1+i*bytesEach:]
+				if bytesEach == 1 {
+					sum += int(entry[0])
+				} else {
+					sum += int(binary.BigEndian.Uint16(entry))
+				}
+			}
+			h.meanQuantum = float64(sum) / entries
+		}
+		seg = seg[1+entries*bytesEach:]
 	}
 }
 

@@ -64,6 +64,9 @@ func load(ctx context.Context, path string, opt Options) (*Photo, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := checkQuality(h); err != nil {
+		return nil, err
+	}
 	if err := checkSize(h, opt); err != nil {
 		return nil, err
 	}
@@ -116,11 +119,24 @@ func assemble(path string, h *head, pl *planes) *Photo {
 	if z := h.exif.digitalZoom; z > 1 {
 		p.Notes = append(p.Notes, fmt.Sprintf("taken with %.3g x digital zoom, which adds no detail; go nearer instead", z))
 	}
+	p.MeanQuantum = h.meanQuantum
 	p.Tone, note = toneOf(h)
 	if note != "" {
 		p.Notes = append(p.Notes, note)
 	}
 	return p
+}
+
+// mostQuantum is the coarsest coding that leaves edges where they were. The example table of ITU-T T.81 (K.1) has a mean of 57.6
+// and is quality 50 in the common scale; this is quality 22 there. At quality 10 edges were found up to 2.6 mm off.
+const mostQuantum = 130
+
+func checkQuality(h *head) error {
+	if h.meanQuantum <= mostQuantum {
+		return nil
+	}
+	return problem(ErrCrushed, fmt.Sprintf("the picture is compressed so strongly that its edges have moved (coded in steps of %.0f grey levels on average; %d at most can be measured)",
+		h.meanQuantum, mostQuantum), "Use the original picture; where it must be sent, send it as a file")
 }
 
 func checkSize(h *head, opt Options) error {
