@@ -21,8 +21,9 @@ const (
 	hidingArcMM = 3
 	// All unseen arcs together.
 	hidingShare = 0.05
-	// A shorter stretch than this between two that were not measured is as doubtful as they are.
-	islandMM = 6
+	// A shorter stretch than this between two that were not measured is as doubtful as they are; a longer one, up to largestIslandMM,
+	// if it is shorter than both.
+	islandMM, largestIslandMM = 6, 12
 )
 
 // comparePort compares one port. What can't be measured is said, and leaves the figures that rest on it at zero; the
@@ -257,7 +258,7 @@ func bridged(samples []sample) (mm2 float64) {
 }
 
 // findUnsure marks the stretches of the target's edge on which no figure rests: its own unmeasured ones, those opposite to
-// unmeasured ones of the work, and what lies between two of them closer than islandMM.
+// unmeasured ones of the work, and what lies between two of them closer than islandBetween says.
 func (c *portComparison) findUnsure() {
 	total := c.target.perimeterMM()
 	n := len(c.onTarget)
@@ -297,7 +298,7 @@ func (c *portComparison) findUnsure() {
 			to = c.onTarget[j].alongMM
 		}
 		from := c.onTarget[i].alongMM
-		if k := len(c.arcs); k > 0 && from-c.arcs[k-1][1] < max(islandMM, c.target.corrMM) {
+		if k := len(c.arcs); k > 0 && from-c.arcs[k-1][1] < max(c.target.corrMM, islandBetween(c.arcs[k-1][1]-c.arcs[k-1][0], to-from)) {
 			c.arcs[k-1][1] = to
 		} else {
 			c.arcs = append(c.arcs, [2]float64{from, to})
@@ -320,6 +321,11 @@ func (c *portComparison) findUnsure() {
 	for _, a := range c.arcs {
 		c.unsureMM += a[1] - a[0]
 	}
+}
+
+// islandBetween is how long a measured stretch between two unmeasured ones must be, mm, to count for anything.
+func islandBetween(beforeMM, afterMM float64) float64 {
+	return max(islandMM, min(largestIslandMM, beforeMM, afterMM))
 }
 
 func (c *portComparison) fill(r *PortResult) {
