@@ -149,15 +149,26 @@ func (r *edgeReading) codingPx(i int) float64 {
 // blend them, and unresolvedShare of what they are larger by is in doubt.
 const resolvedMM, unresolvedShare = 0.15, 0.5
 
-// bias returns the standard uncertainty at vertex i that averaging along the edge does not remove, mm: leastEdgePx for
-// what is left of tone curve, sharpening and blur, or more where the strips put the tone curve in doubt; six tenths of the
-// slack, which is what the slack was found worth on ray-traced photos of faces and gaskets; a fifth of a rim, whose shape the
-// light shows or hides; what pixels too large for a thin part's wall
-// and shadow blend; and where a wall hardly differs from the face, or from what is behind it, half its width: the edge may
-// be the wall's foot.
-func (r *edgeReading) bias(i int, m edgeModel, sol *scalecard.Solution) float64 {
+// fitMM is the standard uncertainty at vertex i of the fit itself, mm: leastEdgePx for what is left of tone curve, sharpening
+// and blur, or more where the strips put the tone curve in doubt, and the photo's coding; or six tenths of the slack, which is what
+// the slack was found worth on ray-traced photos of faces and gaskets.
+func (r *edgeReading) fitMM(i int, sol *scalecard.Solution) float64 {
 	px := math.Hypot(math.Max(leastEdgePx, sol.EdgeSigmaPx(r.behind[i], r.onFace[i])), r.codingPx(i))
-	v := math.Hypot(math.Max(px*r.pxMM, 0.6*r.slackMM[i]), 0.2*m.rimMM)
+	return math.Max(px*r.pxMM, 0.6*r.slackMM[i])
+}
+
+// Of the fit's uncertainty a part is one error all along an edge, and the rest goes its own way every few mm (their squares add up to
+// one). In ray-traced photos outlines stray by 0.02 to 0.03 mm about a mean that is off by 0.008, and strayings 4 mm apart hang
+// together by a fifth; but the largest step is then corrected by more than it needs, so less is taken to stray.
+const inCommon, alone = 0.75, 0.65
+
+// uncertainty returns, at vertex i, the standard uncertainty that is independent a few mm along the edge, and that which no
+// averaging along it removes, mm. The latter also has a fifth of a rim, whose shape the light shows or hides; what a second opinion
+// lies apart; what pixels too large for a thin part's wall and shadow blend; and where a wall hardly differs from the face, or from
+// what is behind it, half its width: the edge may be the wall's foot.
+func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (sigmaMM, biasMM float64) {
+	fit := r.fitMM(i, sol)
+	v := math.Hypot(inCommon*fit, 0.2*m.rimMM)
 	v = math.Hypot(v, r.apartMM[i])
 	if m.wallMM > 0 {
 		v = math.Hypot(v, unresolvedShare*math.Max(0, r.pxMM-resolvedMM))
@@ -171,7 +182,7 @@ func (r *edgeReading) bias(i int, m edgeModel, sol *scalecard.Solution) float64 
 	if r.faint[i] {
 		v = math.Hypot(v, 0.5*r.wallMM[i])
 	}
-	return v
+	return math.Hypot(r.sigmaMM[i], alone*fit), v
 }
 
 // compare holds the reading against a second one of the same edge. usualMM is how far the two may lie apart for reasons of
@@ -329,7 +340,7 @@ const smoothMM = 0.7
 
 // corrMM is the length along the edge over which smoothed readings hang together: the averaging of the profiles and
 // the smoothing together.
-const corrMM = 2.0
+const corrMM = 3.0
 
 // robustAlong smooths readings along the closed curve by local parabolas with Tukey weights, and returns with them the
 // standard uncertainty of the smoothed value, from the scatter of the readings about it.
