@@ -18,7 +18,7 @@ const shortSeed = 1
 // fallShort are the classes whose scene of the short run the program does not master yet, or not honestly: stains and shadows
 // of the face's brightness at an edge, faint openings beside a bead, a rag over an edge that shows a line of its own. They
 // are run and reported, and counted as regressions nowhere else. A class leaves the list when its scene comes out right.
-var fallShort = map[string]bool{"plain": true, "nodowels": true, "bead": true, "dye": true, "shadow": true, "covered": true}
+var fallShort = map[string]bool{"plain": true, "bead": true, "dye": true, "shadow": true}
 
 // One small scene of every class that costs little, through the program as a user runs it, at 0.17 mm a pixel.
 func TestShortRun(t *testing.T) {
@@ -67,7 +67,7 @@ func TestShortRun(t *testing.T) {
 	if e := quantile(s.step, 0.5); !(e < 0.05) {
 		t.Errorf("seed %d: half of the step errors lie under %.3f mm, want 0.05", shortSeed, e)
 	}
-	if 5*s.covered < 4*s.stated {
+	if 10*s.covered < 9*s.stated {
 		t.Errorf("seed %d: the stated U covers %d of %d", shortSeed, s.covered, s.stated)
 	}
 }
