@@ -11,56 +11,58 @@ func (p *Photo) ChromaAt(u, v float64) (cb, cr float32) {
 	if s.cb == nil {
 		return 0, 0
 	}
-	if p.applied != 1 {
-		u, v = p.storedAt(u, v)
-	}
-	g := &p.chroma
-	i, x := cell((u-g.x0)*g.perU, g.w)
-	j, y := cell((v-g.y0)*g.perV, g.h)
-	at := j*s.stride + i
+	h, w := &p.chroma.across, &p.chroma.down
+	i, x := cell((u-h.start)*h.perPx, h.n)
+	j, y := cell((v-w.start)*w.perPx, w.n)
+	at := p.chroma.first + i*h.stride + j*w.stride
 	mix := func(c []uint8) float32 {
-		c = c[at : at+g.down+g.right+1 : at+g.down+g.right+1]
-		a, b := float32(c[0]), float32(c[g.right])
-		d, e := float32(c[g.down]), float32(c[g.down+g.right])
+		a, b := float32(c[at]), float32(c[at+h.next])
+		d, e := float32(c[at+w.next]), float32(c[at+w.next+h.next])
 		top := a + x*(b-a)
 		return top + y*(d+x*(e-d)-top) - 128
 	}
 	return mix(s.cb), mix(s.cr)
 }
 
-// storedAt takes a place in the photo to that in the picture as stored.
-func (p *Photo) storedAt(u, v float64) (float64, float64) {
-	if p.applied >= 5 {
-		u, v = v, u
-	}
-	w, h := float64(p.stored.width-1), float64(p.stored.height-1)
-	switch p.applied {
-	case 2, 8:
-		u = w - u
-	case 3, 7:
-		u, v = w-u, h-v
-	case 4, 6:
-		v = h - v
-	}
-	return u, v
-}
-
-// chromaGrid is where the stored chroma samples stand: column i at x0 + i / perU px, and how far the next one to the right and
-// the next one down are in memory. ChromaAt is asked for millions of places.
+// chromaGrid is where the stored chroma samples stand in the photo, that is after EXIF orientation: all orientations of one
+// picture are then the same to the last bit. ChromaAt is asked for millions of places.
 type chromaGrid struct {
-	w, h        int // samples
-	x0, y0      float64
-	perU, perV  float64
-	right, down int
+	across, down chromaAxis
+	first        int // index of the photo's top-left sample
 }
 
-func (s *planes) chromaGrid() chromaGrid {
+// chromaAxis is one direction of the photo: sample i stands at start + i / perPx px, and stride further in memory than the one
+// before; next is the stride, or 0 where there is but one sample.
+type chromaAxis struct {
+	n            int
+	start, perPx float64
+	stride, next int
+}
+
+func (s *planes) chromaGrid(orientation int) chromaGrid {
 	if s.cb == nil {
 		return chromaGrid{}
 	}
-	w, h := (s.width+s.fx-1)/s.fx, (s.height+s.fy-1)/s.fy
-	return chromaGrid{w: w, h: h, x0: float64(s.fx-1) / 2, y0: float64(s.fy-1) / 2, perU: 1 / float64(s.fx), perV: 1 / float64(s.fy),
-		right: min(1, w-1), down: min(1, h-1) * s.stride}
+	g := chromaGrid{}
+	axis := func(sizePx, factor, stride int, back bool) chromaAxis {
+		a := chromaAxis{n: (sizePx + factor - 1) / factor, start: float64(factor-1) / 2, perPx: 1 / float64(factor), stride: stride}
+		if back {
+			g.first += (a.n - 1) * stride
+			a.start = float64(sizePx-1) - (a.start + float64((a.n-1)*factor))
+			a.stride = -stride
+		}
+		if a.n > 1 {
+			a.next = a.stride
+		}
+		return a
+	}
+	// Which way the stored columns and rows run in the photo (CIPA DC-008, Orientation).
+	g.across = axis(s.width, s.fx, 1, orientation == 2 || orientation == 3 || orientation == 7 || orientation == 8)
+	g.down = axis(s.height, s.fy, s.stride, orientation == 3 || orientation == 4 || orientation == 6 || orientation == 7)
+	if orientation >= 5 {
+		g.across, g.down = g.down, g.across
+	}
+	return g
 }
 
 // cell splits a coordinate on a line of n samples into the sample before it and the rest, clamped to the line.

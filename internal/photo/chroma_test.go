@@ -14,7 +14,7 @@ func TestChromaFollowsOrientation(t *testing.T) {
 		for i := range pl.cb {
 			pl.cb[i], pl.cr[i] = uint8(40+2*(i%(w/f))), uint8(60+3*(i/(w/f)))
 		}
-		p := &Photo{Width: w, Height: h, applied: o, stored: pl, chroma: pl.chromaGrid()}
+		p := &Photo{Width: w, Height: h, applied: o, stored: pl, chroma: pl.chromaGrid(o)}
 		if o >= 5 {
 			p.Width, p.Height = h, w
 		}

@@ -99,7 +99,7 @@ func assemble(path string, h *head, pl *planes) *Photo {
 		Focal35MM:   h.exif.focal35(),
 		Notes:       h.notes,
 		stored:      *pl,
-		chroma:      pl.chromaGrid(),
+		chroma:      pl.chromaGrid(o),
 	}
 	p.stored.y = nil
 	var note string
