@@ -73,6 +73,9 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 			r.sure[i] = false
 		}
 	}
+	// A wall's foot can't be taken for the edge over a shorter stretch than the readings are smoothed over.
+	const footMM = 1.5
+	r.faint = bridgeShort(r.faint, int(footMM/b.spacing)+1)
 	r.sure = bridgeShort(r.sure, int(1.0/b.spacing)+1)
 	r.outline = b.moved(smooth)
 	return r
