@@ -23,7 +23,7 @@ const (
 // samples go once round an edge. A high spot 8 mm wide and 0.5 mm high, whose flanks rise 0.2 mm a mm, is left alone.
 func markAbrupt(samples []sample) {
 	w := newWalk(samples)
-	if w == nil || w.share(func(i int) bool { return math.Abs(w.slope[i]) > leaning }) > differentShapes {
+	if w == nil || w.ofDifferentShapes() {
 		return
 	}
 	astray := make([]bool, len(samples))
@@ -36,6 +36,27 @@ func markAbrupt(samples []sample) {
 			samples[i].sure = false
 		}
 	}
+}
+
+// markOutruns marks what leads down from stretches that are not sure, on either edge, and tells whether there is any.
+func markOutruns(samples []sample) bool {
+	w := newWalk(samples)
+	if w == nil || w.ofDifferentShapes() {
+		return false
+	}
+	astray := make([]bool, len(samples))
+	w.outruns(astray)
+	found := false
+	for i, yes := range astray {
+		if yes && samples[i].sure {
+			samples[i].sure, found = false, true
+		}
+	}
+	return found
+}
+
+func (w *walk) ofDifferentShapes() bool {
+	return w.share(func(i int) bool { return math.Abs(w.slope[i]) > leaning }) > differentShapes
 }
 
 // walk is a joint's steps, once round an edge at even spacing.
@@ -148,7 +169,7 @@ func (w *walk) spikes(astray []bool) {
 
 // outruns marks what leads down from what is marked, or was not measured: an edge gone astray comes back more gently than it left.
 func (w *walk) outruns(astray []bool) {
-	const gentle, fallMM, longestMM = 0.15, 0.25, 8.0
+	const gentle, fallMM, longestMM = 0.1, 0.25, 8.0
 	n := len(w.slope)
 	marked := append([]bool(nil), astray...)
 	for i := range marked {

@@ -224,6 +224,16 @@ func (c *portComparison) measure() error {
 	markAbrupt(c.onWork)
 	c.edgeModes = append(biasModes(c.target, true), biasModes(c.work, false)...)
 	c.findUnsure()
+	// What is unsure on one edge may have its outrun on the other, and that again on the first.
+	const turns = 4
+	for range turns {
+		onTarget, onWork := markOutruns(c.onTarget), markOutruns(c.onWork)
+		if !onTarget && !onWork {
+			break
+		}
+		c.arcs, c.unsureMM = nil, 0
+		c.findUnsure()
+	}
 	if share := 1 - c.unsureMM/c.target.perimeterMM(); share < leastSureShare {
 		return fmt.Errorf("only %.0f %% of its edge could be measured", 100*share)
 	}
