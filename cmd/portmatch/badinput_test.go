@@ -17,7 +17,22 @@ import (
 // edited writes a JPEG made from another and returns its name.
 func edited(t *testing.T, dir, name, from string, edit func(*image.RGBA) image.Image) string {
 	t.Helper()
-	in, err := os.Open(from)
+	img := decoded(t, from)
+	out, err := os.Create(filepath.Join(dir, name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer out.Close()
+	if err := jpeg.Encode(out, edit(img), &jpeg.Options{Quality: 92}); err != nil {
+		t.Fatal(err)
+	}
+	return out.Name()
+}
+
+// decoded reads a JPEG.
+func decoded(t *testing.T, path string) *image.RGBA {
+	t.Helper()
+	in, err := os.Open(path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -28,15 +43,7 @@ func edited(t *testing.T, dir, name, from string, edit func(*image.RGBA) image.I
 	}
 	img := image.NewRGBA(src.Bounds())
 	draw.Draw(img, img.Rect, src, image.Point{}, draw.Src)
-	out, err := os.Create(filepath.Join(dir, name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer out.Close()
-	if err := jpeg.Encode(out, edit(img), &jpeg.Options{Quality: 92}); err != nil {
-		t.Fatal(err)
-	}
-	return out.Name()
+	return img
 }
 
 func put(t *testing.T, dir, name, content string) string {

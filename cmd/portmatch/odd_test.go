@@ -7,7 +7,6 @@ import (
 	"hash/crc32"
 	"image"
 	"image/draw"
-	"image/jpeg"
 	"image/png"
 	"math"
 	"os"
@@ -104,17 +103,7 @@ func TestOddFolder(t *testing.T) {
 // stored by twos, and at an odd side they pair up otherwise in another orientation.
 func smallPhoto(t *testing.T, name string) *image.RGBA {
 	t.Helper()
-	in, err := os.Open(scenes()[name].file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer in.Close()
-	src, err := jpeg.Decode(in)
-	if err != nil {
-		t.Fatal(err)
-	}
-	full := image.NewRGBA(src.Bounds())
-	draw.Draw(full, full.Rect, src, image.Point{}, draw.Src)
+	full := decoded(t, scenes()[name].file)
 	const n = 2
 	out := image.NewRGBA(image.Rect(0, 0, full.Rect.Dx()/n&^1, full.Rect.Dy()/n&^1))
 	for i := range out.Pix {
