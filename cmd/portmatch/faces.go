@@ -111,14 +111,20 @@ func (v *sight) traceGuided(ctx context.Context, target *sight, opts compare.Opt
 	if err := target.seek(ctx, v.survey, workFromTarget.Inverse()); err != nil {
 		return err
 	}
-	guide := &contour.Guide{Part: geom.Outline(target.face.PartOutline.Outline).Mapped(workFromTarget)}
-	for _, port := range target.face.Ports {
-		guide.Ports = append(guide.Ports, geom.Outline(port.Outline).Mapped(workFromTarget))
-	}
+	guide := guideOf(target.face, workFromTarget)
 	if err := v.inFrame(guide); err != nil {
 		return err
 	}
 	return v.trace(ctx, guide)
+}
+
+// guideOf says what f's openings and edge look like in another face's frame.
+func guideOf(f *face.Face, otherFromF geom.Rigid) *contour.Guide {
+	g := &contour.Guide{Part: geom.Outline(f.PartOutline.Outline).Mapped(otherFromF)}
+	for _, port := range f.Ports {
+		g.Ports = append(g.Ports, geom.Outline(port.Outline).Mapped(otherFromF))
+	}
+	return g
 }
 
 // seek looks on the target for the openings that work shows and the target did not. What is not found there stays without a
@@ -127,12 +133,8 @@ func (v *sight) seek(ctx context.Context, work *contour.Survey, targetFromWork g
 	if v.survey == nil {
 		return nil
 	}
-	var known contour.Guide
-	for _, port := range v.face.Ports {
-		known.Ports = append(known.Ports, geom.Outline(port.Outline).Mapped(targetFromWork.Inverse()))
-	}
 	var wanted contour.Guide
-	for _, o := range work.Unasked(&known) {
+	for _, o := range work.Unasked(guideOf(v.face, targetFromWork.Inverse())) {
 		wanted.Ports = append(wanted.Ports, geom.Outline(o).Mapped(targetFromWork))
 	}
 	return v.survey.Seek(ctx, v.face, &wanted)
