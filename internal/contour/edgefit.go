@@ -64,7 +64,10 @@ type edgeScan struct {
 const (
 	outsideMM = 1.0 // how much face is looked at outside the edge
 	insideMM  = 0.6 // how much of what lies behind it
-	rampMM    = 0.8 // over which length a shadow or a wall may fade
+	// Behind a thin part its shadow lies on the bench, whose far rim may be the largest step of all: little is looked at beyond the
+	// wall's foot.
+	insideThinMM = 0.4
+	rampMM       = 0.8 // over which length a shadow or a wall may fade
 )
 
 // scan evaluates the model along the band for edges from -half to half mm, step apart.
@@ -130,6 +133,9 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	w := m.width(b.lean[i])
 	pad := math.Max(outsideMM, 6*b.pxMM)
 	in := math.Max(insideMM, 5*b.pxMM)
+	if m.wallMM > 0 {
+		in = math.Max(insideThinMM, 3*b.pxMM)
+	}
 	middle := e.lo + 0.5*float64(e.k)*e.step
 	// The same samples for every place, so that the sums of squares compare.
 	j0 := max(0, int(math.Ceil(b.index(middle-pad))))
