@@ -142,7 +142,10 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 			wallLo, wallHi = 0, 0.8*behind[i]
 		}
 		wallLost := math.Max(0, math.Log((wallHi-wallLo)/(2.5*tight)))
-		// Running sums of the log likelihood ratios, behind over face and behind over wall.
+		wall := int(m.width(b.lean[i]) / b.ds)
+		// Running sums of what it costs to take the samples for face, and for wall, rather than for what is behind. Each costs what it is
+		// less likely than the likeliest of the three: a dark wall with the hue of the face is unlike both others, and no reason to prefer
+		// one of them.
 		change := b.changes(room, b.row(i), math.Max(0.4, 3*b.pxMM))
 		sum, asWall := room.sum, room.asWall
 		for j, y := range b.row(i) {
@@ -152,19 +155,26 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 				rf := (v - level[i]) / tight
 				ro := max(0, max(lo-v, v-hi)) / soft
 				rw := max(0, max(wallLo-v, v-wallHi)) / (0.2*level[i] + tight)
+				hue := faceHue.unlike(b, i, j)
+				asFace := (rf*rf + hue) / 2
 				asBehind := (ro*ro+behindHue.unlike(b, i, j))/2 + lost
-				r = (rf*rf+faceHue.unlike(b, i, j))/2 - asBehind
-				r = max(-most, min(r, most))
+				// A wall is of the face's stuff, and has its hue, but in the dark a hue is less certain.
+				asCutWall := rw*rw/2 + hue/8 + wallLost
+				best := min(asFace, asBehind)
+				if wall > 1 {
+					best = min(best, asCutWall)
+				}
+				behindCost := min(asBehind-best, most)
+				r = min(asFace-best, most) - behindCost
 				if behind[i] < level[i] && v > level[i]+2*tight {
 					// Brighter than the face, with something darker behind it: a line, a bead or a rim, and no sign that the face has
 					// ended.
 					r = min(r, glint)
 				}
-				w = max(-most, min(rw*rw/2+wallLost-asBehind, most))
+				w = min(asCutWall-best, most) - behindCost
 			}
 			sum[j+1], asWall[j+1] = sum[j]+r, asWall[j]+w
 		}
-		wall := int(m.width(b.lean[i]) / b.ds)
 		c := cost[i*b.n : (i+1)*b.n]
 		for j := range c {
 			jw := min(j+wall, b.n-1)
