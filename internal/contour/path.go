@@ -159,7 +159,10 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 				asFace := (rf*rf + hue) / 2
 				asBehind := (ro*ro+behindHue.unlike(b, i, j))/2 + lost
 				// A wall is of the face's stuff, and has its hue, but in the dark a hue is less certain.
-				asCutWall := rw*rw/2 + hue/8 + wallLost
+				asCutWall := rw*rw/2 + wallLost
+				if !m.shadow {
+					asCutWall += hue / 8
+				}
 				best := min(asFace, asBehind)
 				if wall > 1 {
 					best = min(best, asCutWall)
