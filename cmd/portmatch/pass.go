@@ -19,6 +19,7 @@ import (
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
 	"portmatch/internal/job"
+	"portmatch/internal/photo"
 	"portmatch/internal/render"
 	"portmatch/internal/scalecard/strip"
 )
@@ -72,8 +73,8 @@ func addPass(ctx context.Context, s *job.Session, set job.Settings, plan *compar
 		return err
 	}
 	works := ps.works
-	photo := works[0].photo
-	in := job.PassInput{PhotoName: base(works[0].path), PhotoFile: "photo." + extension(photo.Format), Photo: photo.File, Settings: set}
+	first := works[0].photo
+	in := job.PassInput{PhotoName: base(works[0].path), PhotoFile: "photo." + extension(first.Format), Photo: first.File, Settings: set}
 	pass, err := s.AddPass(ctx, in, func(ctx context.Context, dir string, number int) error {
 		plan.Result.Pass = number
 		files := append(passFiles(plan.Result, works[0], m), planFiles(plan, m)...)
@@ -139,6 +140,11 @@ type file struct {
 	picture func(w, screen io.Writer) error
 }
 
+// asJPEG saves a picture to w.
+func asJPEG(w io.Writer) func(im *image.RGBA, quality int) error {
+	return func(im *image.RGBA, quality int) error { return photo.EncodeJPEG(w, im, quality) }
+}
+
 // screenName is what the report's copy of a picture is called.
 func screenName(name string) string { return strings.TrimSuffix(name, ".png") + ".jpg" }
 
@@ -161,12 +167,12 @@ func passFiles(r *compare.Result, work *sight, m render.MapOptions) []file {
 	files := []file{
 		{name: resultName, write: func(w io.Writer) error { return writeJSON(w, r) }},
 		{name: overlayName, picture: func(w, screen io.Writer) error {
-			return render.Overlay(w, r, p, render.PictureOptions{Units: u, Screen: screen})
+			return render.Overlay(w, r, p, render.PictureOptions{Units: u, Screen: asJPEG(screen)})
 		}},
 	}
 	for _, port := range r.Ports {
 		files = append(files, file{name: closeUpName(port.Port), picture: func(w, screen io.Writer) error {
-			return render.CloseUp(w, r, port.Port, p, render.PictureOptions{Units: u, Screen: screen})
+			return render.CloseUp(w, r, port.Port, p, render.PictureOptions{Units: u, Screen: asJPEG(screen)})
 		}})
 	}
 	return append(files,

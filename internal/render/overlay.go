@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"image"
 	"image/draw"
-	"image/jpeg"
 	"io"
 	"math"
 	"slices"
@@ -19,8 +18,9 @@ import (
 type PictureOptions struct {
 	WidthPx int // 0 for the default, which a screen can show
 	Units   Units
-	// Screen gets the same picture as a JPEG, half as large in bytes, for pages that hold many; nil: nothing does.
-	Screen io.Writer
+	// Screen is given the same picture, to be saved as a JPEG of the given quality, half as large in bytes, for pages that hold
+	// many; nil: nothing is.
+	Screen func(im *image.RGBA, quality int) error
 }
 
 const (
@@ -106,7 +106,7 @@ type scene struct {
 	units        Units
 }
 
-func compose(w, screen io.Writer, r *compare.Result, photo *Photo, s scene) error {
+func compose(w io.Writer, screen func(im *image.RGBA, quality int) error, r *compare.Result, photo *Photo, s scene) error {
 	width := float64(s.widthPx)
 	k := width / s.view.w()
 	if s.view.h()*k > tallest*width {
@@ -148,7 +148,7 @@ func compose(w, screen io.Writer, r *compare.Result, photo *Photo, s scene) erro
 	p.write(p.plain, gray(0x20), s.em, 2.6*s.em, s.under)
 	p.drawLegend(entries, float64(p.frame.Max.Y)+bottomH, width)
 	if screen != nil {
-		if err := jpeg.Encode(screen, p.RGBA, &jpeg.Options{Quality: screenQuality}); err != nil {
+		if err := screen(p.RGBA, screenQuality); err != nil {
 			return err
 		}
 	}

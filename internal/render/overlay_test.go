@@ -146,7 +146,9 @@ func TestOverlayAndCloseUpSizes(t *testing.T) {
 func TestScreenCopy(t *testing.T) {
 	r := marineManifold(t)
 	var whole, screen bytes.Buffer
-	if err := CloseUp(&whole, r, 2, benchPhoto(), PictureOptions{Units: MM, Screen: &screen}); err != nil {
+	if err := CloseUp(&whole, r, 2, benchPhoto(), PictureOptions{Units: MM, Screen: func(im *image.RGBA, quality int) error {
+		return jpeg.Encode(&screen, im, &jpeg.Options{Quality: quality})
+	}}); err != nil {
 		t.Fatal(err)
 	}
 	size := screen.Len()
