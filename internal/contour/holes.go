@@ -32,9 +32,18 @@ func (v *Survey) startRound(i int, shape *edgeShape) *holeStart {
 	if v.through() {
 		how = throughSearch
 	}
-	c, d, _ := roundness(v.open.holes[i])
+	l := v.open.holes[i]
+	if !v.through() && l.inside > brightInside*l.outside {
+		return nil
+	}
+	c, d, _ := roundness(l)
 	return v.startHole(c, d/2, how, shape)
 }
+
+// brightInside is how bright, of what lies round it, a round opening of the first look may be for a bore, in gamma-coded levels: in
+// linear light that is brightBore. Of 590 bores in ray-traced and drawn photos one in twenty has 0.43 and more, the brightest 0.79;
+// grain of a casting has 0.8 to 0.9.
+const brightInside = 0.8
 
 // fitHoles fits what has started; the nils among starts have not.
 func (v *Survey) fitHoles(starts []*holeStart) {
@@ -124,6 +133,9 @@ func (v *Survey) startHole(centre geom.PointMM, radius float64, how holeSearch, 
 	// Once to find it, once more with the rays from the bore's middle.
 	h := v.s.holeBand(centre, radius, in+0.5, out+0.5, v.through(), shape)
 	if h == nil {
+		return nil
+	}
+	if h.wall && h.mostChange() < h.leastStep {
 		return nil
 	}
 	from := []twin{h.second(geom.PointMM{}, radius, 0)}
