@@ -26,7 +26,7 @@ func (p *plan) candidates(skip func(geom.PointMM) bool) []*loop {
 	n := int((hi-lo)/levelSpacing) + 1
 	byLevel := make([][]*loop, n)
 	minArea := math.Pi / 4 * minHoleMM * minHoleMM
-	t := p.terraces(lo, n)
+	t := p.terraces(lo, n, p.within(skip)) // what begins well within a strip is of the strip
 	ofStrip := func(l *loop) bool { return l.areaMM2 < stripLoopMM2 && skip(mid(l.lo, l.hi)) }
 	parallelItemsWith(n, func(k int, w *walk) {
 		var kept []*loop

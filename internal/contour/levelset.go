@@ -38,8 +38,38 @@ type terraces struct {
 	first  []int
 }
 
-// terraces cuts the plan at n levels, at most 255.
-func (p *plan) terraces(lo float32, n int) *terraces {
+// hidden are squares of the plan's cells in which no curve is begun.
+type hidden struct {
+	w  int // squares a row
+	in []bool
+}
+
+const hiddenSide = 8 // cells
+
+// within finds the squares that lie in a region, and those around them too. A curve that goes anywhere else begins
+// there as well, unless all its places with dark to their left are in such squares.
+func (p *plan) within(region func(geom.PointMM) bool) *hidden {
+	w, h := (p.w+hiddenSide-1)/hiddenSide, (p.h+hiddenSide-1)/hiddenSide
+	const margin = 1 // squares
+	corners := w + 1 + 2*margin
+	corner := make([]bool, corners*(h+1+2*margin))
+	for k := range corner {
+		i, j := k%corners-margin, k/corners-margin
+		corner[k] = region(p.lo.Add(geom.PointMM{X: float64(i), Y: float64(j)}.Scale(hiddenSide * p.stepMM)))
+	}
+	out := &hidden{w: w, in: make([]bool, w*h)}
+	for k := range out.in {
+		all := true
+		for c := range (2 + 2*margin) * (2 + 2*margin) {
+			all = all && corner[(k/w+c/(2+2*margin))*corners+k%w+c%(2+2*margin)]
+		}
+		out.in[k] = all
+	}
+	return out
+}
+
+// terraces cuts the plan at n levels, at most 255. No curve begins in what is hidden; nil hides nothing.
+func (p *plan) terraces(lo float32, n int, hide *hidden) *terraces {
 	t := &terraces{plan: p, lo: lo, stride: p.w + 2, above: make([]uint8, (p.w+2)*(p.h+2)), first: make([]int, n+1)}
 	parallelRows(p.h, func(j int) {
 		out := t.above[(j+1)*t.stride+1:][:p.w]
@@ -53,7 +83,7 @@ func (p *plan) terraces(lo float32, n int) *terraces {
 	rises := func(f func(c int, from, to uint8)) {
 		prev := uint8(0)
 		for c, v := range t.above {
-			if v > prev {
+			if v > prev && !(hide != nil && hide.in[(c/t.stride-1)/hiddenSide*hide.w+(c%t.stride-1)/hiddenSide]) {
 				f(c, prev, v)
 			}
 			prev = v

@@ -245,7 +245,7 @@ func (g *partGrid) outer(in []bool) *loop {
 	}
 	p.blur()
 	var best *loop
-	for _, l := range p.terraces(0, 1).loops(0, 100, func(*loop) bool { return false }, &walk{}) {
+	for _, l := range p.terraces(0, 1, nil).loops(0, 100, func(*loop) bool { return false }, &walk{}) {
 		if !l.darkInside && (best == nil || l.areaMM2 > best.areaMM2) {
 			best = l
 		}
