@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -37,6 +38,8 @@ type lock struct {
 	f    *os.File
 	path string
 	left *owner // of a run that ended without letting go, nil if there is none
+	// settled waits until the file is on the disk. Nobody else need wait for that: the lock holds before.
+	settled func() error
 }
 
 // takeLock takes dir's lock or fails with ErrLocked at once.
@@ -106,11 +109,15 @@ func (l *lock) write(o owner) error {
 	if _, err := l.f.WriteAt(append(data, '\n'), 0); err != nil {
 		return err
 	}
-	return l.f.Sync()
+	done := make(chan error, 1)
+	go func() { done <- l.f.Sync() }()
+	l.settled = sync.OnceValue(func() error { return <-done })
+	return nil
 }
 
 // release deletes the lock file before it lets go, so that none is left in the folder.
 func (l *lock) release() {
+	_ = l.settled() // what could not be written is gone now
 	os.Remove(l.path)
 	l.f.Close()
 }

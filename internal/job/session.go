@@ -206,6 +206,9 @@ func (s *Session) AddPass(ctx context.Context, in PassInput, write func(ctx cont
 	if err := s.checkInput(in); err != nil {
 		return Pass{}, err
 	}
+	if err := s.lock.settled(); err != nil {
+		return Pass{}, cannotWrite(s.Job.Dir, err)
+	}
 	n, err := s.NextPass()
 	if err != nil {
 		return Pass{}, err
