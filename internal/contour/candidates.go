@@ -76,8 +76,8 @@ func (p *plan) judge(l *loop) {
 	if n < 6 {
 		return
 	}
-	near, far := make([]float64, 0, n), make([]float64, 0, n)
-	outer, inner := make([]float64, 0, n), make([]float64, 0, n)
+	near := make([]float64, 0, n)
+	outward := make([]geom.PointMM, n)
 	sign := float32(1)
 	if !l.darkInside {
 		sign = -1
@@ -92,6 +92,7 @@ func (p *plan) judge(l *loop) {
 			continue
 		}
 		out := geom.PointMM{X: t.Y / d, Y: -t.X / d}
+		outward[i] = out
 		step := 1.5 * p.stepMM
 		a, okA := p.at(ring[i].Add(out.Scale(step)))
 		b, okB := p.at(ring[i].Sub(out.Scale(step)))
@@ -104,9 +105,12 @@ func (p *plan) judge(l *loop) {
 				}
 			}
 		}
-		a, okA = p.at(ring[i].Add(out.Scale(wide)))
-		b, okB = p.at(ring[i].Sub(out.Scale(wide)))
-		if okA && okB {
+	}
+	far, outer, inner := make([]float64, 0, n), make([]float64, 0, n), make([]float64, 0, n)
+	for i, out := range outward {
+		a, okA := p.at(ring[i].Add(out.Scale(wide)))
+		b, okB := p.at(ring[i].Sub(out.Scale(wide)))
+		if okA && okB && out != (geom.PointMM{}) {
 			far = append(far, float64(sign*(a-b)))
 			outer, inner = append(outer, float64(a)), append(inner, float64(b))
 		}

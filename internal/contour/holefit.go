@@ -499,11 +499,11 @@ const unseen = 2
 // solve fits the levels to the sums over sector k.
 func (h *holeBand) solve(k int, sums *normal, as look) levels {
 	ata, yy, two := sums.ata, sums.yy, sums.two
-	var add, prices float64
+	add, weights := 0.0, 1.0
 	lv, sp := h.level[k], h.spread[k]
 	prior := func(col int, mean, sigma float64) {
 		w := 1 / (sigma * sigma * news)
-		prices -= math.Log(w)
+		weights *= w
 		ata[col][col] += w
 		ata[col][levelCols] += w * mean
 		add += w * mean * mean
@@ -538,7 +538,7 @@ func (h *holeBand) solve(k int, sums *normal, as look) levels {
 	} else {
 		prior(3, 0, 0.1*lv)
 	}
-	x, logDet, ok := ata.solve(cols)
+	x, det, ok := ata.solve(cols)
 	if !ok {
 		return levels{sse: yy, cost: h.cost(yy)}
 	}
@@ -547,7 +547,7 @@ func (h *holeBand) solve(k int, sums *normal, as look) levels {
 		sse -= x[a] * ata[a][levelCols]
 	}
 	sse = math.Max(sse, 0)
-	return levels{sse, h.cost(sse) + math.Max(0, 0.5*(logDet+prices)), x, as}
+	return levels{sse, h.cost(sse) + math.Max(0, 0.5*math.Log(det/weights)), x, as}
 }
 
 // levelCols is the number of levels fitted to a sector.
@@ -563,8 +563,10 @@ type normal struct {
 // equations are normal equations: the upper triangle, and the right side in the last column.
 type equations [levelCols][levelCols + 1]float64
 
-// solve solves for the columns wanted by Cholesky and returns the logarithm of the determinant with it.
-func (m *equations) solve(wanted [levelCols]bool) (x [levelCols]float64, logDet float64, ok bool) {
+// solve solves for the columns wanted by Cholesky and returns the determinant with it. The sums over some hundred samples of weights
+// up to 3e4 keep it between what a number can hold.
+func (m *equations) solve(wanted [levelCols]bool) (x [levelCols]float64, det float64, ok bool) {
+	det = 1
 	var idx [levelCols]int
 	n := 0
 	for i, w := range wanted {
@@ -585,7 +587,7 @@ func (m *equations) solve(wanted [levelCols]bool) (x [levelCols]float64, logDet 
 				if v <= 1e-12 {
 					return x, 0, false
 				}
-				logDet += math.Log(v)
+				det *= v
 				l[a][a] = math.Sqrt(v)
 			} else {
 				l[a][c] = v / l[c][c]
@@ -604,7 +606,7 @@ func (m *equations) solve(wanted [levelCols]bool) (x [levelCols]float64, logDet 
 		}
 		x[idx[a]] = v / l[a][a]
 	}
-	return x, logDet, true
+	return x, det, true
 }
 
 // news is how many independent samples a sample is worth: they lie half a pixel apart.
