@@ -180,6 +180,9 @@ type peak struct {
 	at           *sample
 	// certainMM is the largest step that is there beyond doubt, at whatever place; possibleMM the largest that may be there.
 	certainMM, possibleMM float64
+	// Where that may be, and U there.
+	possibleAt  *sample
+	possibleUMM float64
 }
 
 // largest estimates the largest step over the readings; with none it returns false.
@@ -197,9 +200,13 @@ func largest(readings []reading) (peak, bool) {
 	excess := excessOfMaximum(asCertain(readings, r))
 	p := peak{valueMM: r.smooth - excess, uMM: 2 * math.Sqrt(r.variance()), at: r.at}
 	p.certainMM, p.possibleMM = p.valueMM-p.uMM, p.valueMM+p.uMM
+	p.possibleAt, p.possibleUMM = p.at, p.uMM
 	for i := range readings {
 		s, u := readings[i].smooth-excess, 2*math.Sqrt(readings[i].variance())
-		p.certainMM, p.possibleMM = max(p.certainMM, s-u), max(p.possibleMM, s+u)
+		p.certainMM = max(p.certainMM, s-u)
+		if s+u > p.possibleMM {
+			p.possibleMM, p.possibleAt, p.possibleUMM = s+u, readings[i].at, u
+		}
 	}
 	return p, true
 }

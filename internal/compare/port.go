@@ -528,7 +528,34 @@ func (c *portComparison) judge(r *PortResult) {
 		r.Verdict = Matched
 	default:
 		r.Verdict = TooClose
+		c.sayWhatIsInDoubt(r)
 	}
+}
+
+// sayWhatIsInDoubt names the place that keeps a port from being called, where that is not the largest step itself: one whose edge is
+// hardly seen.
+func (c *portComparison) sayWhatIsInDoubt(r *PortResult) {
+	var worst *peak
+	words := ""
+	look := func(p *peak, says string) {
+		if p.possibleMM > c.tolMM && p.valueMM+p.uMM <= c.tolMM && (worst == nil || p.possibleMM > worst.possibleMM) {
+			worst, words = p, says
+		}
+	}
+	if c.hasRemove {
+		look(&c.remove, "a step of up to %s may be left there")
+	}
+	if c.hasPast && !c.pastIsFine {
+		look(&c.past, "it may be up to %s past the line there")
+	}
+	if worst == nil {
+		return
+	}
+	why := prose.Sprintf("its edge is hard to see at %s, ± %s: "+words, clock(worst.possibleAt.p.Sub(c.target.centroid)), prose.MM(worst.possibleUMM, 2), prose.MM(worst.possibleMM, 2))
+	if c.arcs != nil {
+		why = prose.Sprintf("%s; %s of its edge could not be measured", why, prose.MM(c.unsureMM, 1))
+	}
+	r.because(why)
 }
 
 // canHide tells whether the arcs that were not measured are long enough to hide a step.

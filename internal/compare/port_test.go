@@ -230,3 +230,25 @@ func TestManyPoints(t *testing.T) {
 		t.Errorf("identical faces: %s, %g mm², %g mm", p.Verdict, p.MismatchArea.Value, p.RemoveStep.Value)
 	}
 }
+
+// A port that one hardly seen place keeps from being called says which, and what may be there.
+func TestDoubtfulPlaceIsNamed(t *testing.T) {
+	target, work := twoCircles(20, 19.9, 0)
+	e := &target.Ports[0].Edge
+	e.BiasMM = make([]float64, len(e.Outline))
+	for i, p := range e.Outline {
+		e.BiasMM[i] = 0.01
+		if a := math.Atan2(p.Y, p.X) * 180 / math.Pi; a > -55 && a < -35 {
+			e.BiasMM[i] = 0.15
+		}
+	}
+	p := mustMatch(t, target, work)
+	near(t, "remove step", p.RemoveStep.Value, 0.1, 0.01)
+	there := false // by the clock of the job's frame, which is turned
+	for _, q := range p.Profile {
+		there = there || q.UMM > 0.25 && strings.Contains(p.Why, "hard to see at "+clock(geom.PointMM{X: q.At[0], Y: q.At[1]})+",")
+	}
+	if p.Verdict != TooClose || !there || !strings.Contains(p.Why, "up to 0.40 mm") {
+		t.Errorf("%s, %q", p.Verdict, p.Why)
+	}
+}
