@@ -133,7 +133,7 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	w := m.width(b.lean[i])
 	pad := math.Max(outsideMM, 6*b.pxMM)
 	in := math.Max(insideMM, 5*b.pxMM)
-	if m.wallMM > 0 {
+	if m.wallMM > 0 && !m.shadow {
 		in = math.Max(insideThinMM, 3*b.pxMM)
 	}
 	middle := e.lo + 0.5*float64(e.k)*e.step

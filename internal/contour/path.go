@@ -160,21 +160,20 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 				asBehind := (ro*ro+behindHue.unlike(b, i, j))/2 + lost
 				// A wall is of the face's stuff, and has its hue, but in the dark a hue is less certain.
 				asCutWall := rw*rw/2 + wallLost
-				if !m.shadow {
-					asCutWall += hue / 8
-				}
 				best := min(asFace, asBehind)
-				if wall > 1 {
+				if m.shadow {
+					best = asBehind // a shadow has the hue of what is behind, and is told by its darkness alone
+				} else if asCutWall += hue / 8; wall > 1 {
 					best = min(best, asCutWall)
 				}
 				behindCost := min(asBehind-best, most)
-				r = min(asFace-best, most) - behindCost
+				r = max(-most, min(asFace-best, most)) - behindCost
 				if behind[i] < level[i] && v > level[i]+2*tight {
 					// Brighter than the face, with something darker behind it: a line, a bead or a rim, and no sign that the face has
 					// ended.
 					r = min(r, glint)
 				}
-				w = min(asCutWall-best, most) - behindCost
+				w = max(-most, min(asCutWall-best, most)) - behindCost
 			}
 			sum[j+1], asWall[j+1] = sum[j]+r, asWall[j]+w
 		}

@@ -168,7 +168,7 @@ const inCommon, alone = 0.75, 0.65
 // uncertainty returns, at vertex i, the standard uncertainty that is independent a few mm along the edge, and that which no
 // averaging along it removes, mm. The latter also has a fifth of a rim, whose shape the light shows or hides; what a second opinion
 // lies apart; what pixels too large for a thin part's wall and shadow blend; and where a wall hardly differs from the face, or from
-// what is behind it, half its width: the edge may be the wall's foot.
+// what is behind it, half its width, or a quarter where the hue tells the two apart: the edge may be the wall's foot.
 func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (sigmaMM, biasMM float64) {
 	fit := r.fitMM(i, sol)
 	v := math.Hypot(inCommon*fit, 0.2*m.rimMM)
@@ -183,7 +183,11 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 		v = math.Hypot(v, 0.3*m.rimMM)
 	}
 	if r.faint[i] {
-		v = math.Hypot(v, 0.5*r.wallMM[i])
+		share := 0.5
+		if r.hueTells != nil && r.hueTells[i] {
+			share = 0.25 // a cut wall has the face's hue: its foot is where the hue changes
+		}
+		v = math.Hypot(v, share*r.wallMM[i])
 	}
 	return math.Hypot(r.sigmaMM[i], alone*fit), v
 }
