@@ -69,7 +69,7 @@ func (v *Survey) holesIfMany(least int) int {
 	var starts []*holeStart
 	// The likeliest stand first; the rest tell soonest that there aren't enough.
 	for i := len(v.open.holes) - 1; i >= 0 && len(starts)+i+1 >= least; i-- {
-		if s := v.startRound(i, shape); s != nil && s.h.isHole(s.h.judge(s.best.twin)) {
+		if s := v.startRound(v.open.holes[i], shape); s != nil && s.h.isHole(s.h.judge(s.best.twin)) {
 			starts = append(starts, s)
 		}
 	}

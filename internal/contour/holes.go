@@ -16,23 +16,22 @@ type holeFit struct {
 }
 
 // measureHoles fits circles to the edges of the round candidates; what does not turn out round is none.
-func (v *Survey) measureHoles() {
+func (v *Survey) measureHoles(round []*loop) {
 	shape := v.firstShape()
-	starts := make([]*holeStart, len(v.open.holes))
-	parallelItems(len(starts), func(i int) { starts[i] = v.startRound(i, shape) })
+	starts := make([]*holeStart, len(round))
+	parallelItems(len(starts), func(i int) { starts[i] = v.startRound(round[i], shape) })
 	v.fitHoles(append(starts, v.startRings(starts, shape)...))
 }
 
 // firstShape is the shape of edges until the photo's own have been seen.
 func (v *Survey) firstShape() *edgeShape { return newEdgeShape(1.2*v.sampledBlur(), 0.5) }
 
-// startRound starts at the i-th round opening of the first look.
-func (v *Survey) startRound(i int, shape *edgeShape) *holeStart {
+// startRound starts at a round opening of the first look.
+func (v *Survey) startRound(l *loop, shape *edgeShape) *holeStart {
 	how := coarseSearch
 	if v.through() {
 		how = throughSearch
 	}
-	l := v.open.holes[i]
 	if !v.through() && l.inside > brightInside*l.outside {
 		return nil
 	}

@@ -36,7 +36,7 @@ func sortOut(cands []*loop) openings {
 			open = append(open, l)
 		}
 	}
-	ports, holes := classify(open)
+	ports, holes := classify(open, 0)
 	ports = agreeing(ports)
 	if part != nil {
 		// Half a part's edge may close on a highlight: it counts only if it holds every port.
@@ -212,12 +212,20 @@ func outermostSound(chain []*loop) *loop {
 	return best
 }
 
-// classify tells holes from ports: a hole is round and small, both in mm and beside the ports.
-func classify(open []*loop) (ports, holes []*loop) {
+const (
 	// RMS deviation from a circle over the radius. A square has 0.085, but what is seen through a hole in a thick gasket at
 	// 15° is a lens with up to 0.15, and at the end of a long one up to 0.25; the sub-pixel circle decides in the end.
-	const lens, notRound, surelyRound = 0.27, 0.16, 0.05
-	const smallMM2 = 80.0
+	lens, notRound, surelyRound = 0.27, 0.16, 0.05
+	smallMM2                    = 80.0
+	leastLens                   = 0.92 // solidity of a lens
+	// A round port is larger than this, and than the part's holes by this factor: bolts, studs and dowels of one part are seldom so
+	// unlike (common practice, no source).
+	leastRoundPortMM, beyondBolt = 16.0, 1.6
+)
+
+// classify tells holes from ports: a hole is round and small, both in mm and beside the ports.
+// boltMM is the usual diameter of the part's holes, 0 where it is not known.
+func classify(open []*loop, boltMM float64) (ports, holes []*loop) {
 	var biggest float64
 	for _, l := range open {
 		biggest = math.Max(biggest, l.areaMM2)
@@ -228,7 +236,7 @@ func classify(open []*loop) (ports, holes []*loop) {
 		switch {
 		case d <= maxHoleMM && (rel < surelyRound || rel < notRound && l.areaMM2 < 0.3*biggest):
 			round = append(round, l)
-		case l.areaMM2 < smallMM2 && rel < lens && solidity(l) > 0.92:
+		case l.areaMM2 < smallMM2 && rel < lens && solidity(l) > leastLens:
 			round = append(round, l)
 		case l.areaMM2 > smallMM2:
 			ports = append(ports, l)
@@ -242,8 +250,8 @@ func classify(open []*loop) (ports, holes []*loop) {
 		typical = math.Max(typical, l.areaMM2)
 	}
 	for _, l := range round {
-		// Small round ports beside others of their size.
-		if _, d, _ := roundness(l); d > 16 && l.areaMM2 > 0.5*typical {
+		// Small round ports beside others of their size, or far larger than what carries bolts.
+		if _, d, _ := roundness(l); d > leastRoundPortMM && (l.areaMM2 > 0.5*typical || boltMM > 0 && d > beyondBolt*boltMM) {
 			ports = append(ports, l)
 			continue
 		}

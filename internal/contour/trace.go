@@ -83,7 +83,11 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	if v.thin {
 		v.rings = pl.rings(v.s.onStrip(sol.StripQuadsPx))
 	}
-	v.measureHoles()
+	v.measureHoles(roundOnes(cands))
+	if look := pl.faceLook(v.holes); look != nil {
+		v.open = look.sortOut(cands)
+		v.dropHolesInPorts()
+	}
 	v.dropOutliers()
 	return v, ctx.Err()
 }
@@ -91,6 +95,13 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 // isThin tells by the height whether the part is a gasket beside its strips.
 func (v *Survey) isThin() bool {
 	return v.opt.HeightMM > 0.1 && v.opt.HeightMM <= maxGasketMM && v.sol.Camera.Scan == nil
+}
+
+// dropHolesInPorts drops what was measured as a hole and is a port, or lies in one.
+func (v *Survey) dropHolesInPorts() {
+	v.holes = slices.DeleteFunc(v.holes, func(h face.Hole) bool {
+		return slices.ContainsFunc(v.open.ports, func(l *loop) bool { return contains(l.pts, h.Centre) })
+	})
 }
 
 // dropOutliers drops ports that lie far from where the rest is: bolts stand round the ports that they close.

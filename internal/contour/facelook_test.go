@@ -1,0 +1,87 @@
+package contour
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"portmatch/internal/geom"
+	"portmatch/internal/photo"
+	"portmatch/internal/scalecard"
+	"portmatch/internal/synth"
+)
+
+// The first look must find the openings of drawn parts, all of them and nothing else. Truth is what was drawn; a first look is
+// good to about a mm, and to half a thick gasket's cut wall.
+func TestFirstLookKnowsThePartByItsHoles(t *testing.T) {
+	const nearMM = 2.5
+	for _, c := range []struct {
+		what, class string
+		seed        uint64
+		work        bool
+	}{
+		{"a single opening full of wood grain", "samewall", 7004, false},
+		{"a single opening with stains, beside round holes", "rims", 7002, false},
+		{"round ports beside a strip's large shadow", "tone", 7002, true},
+		{"a round port half as large as the others", "faint", 7007, true},
+		{"shadows of the part on a bench as bright as its face", "onestrip", 7001, true},
+	} {
+		t.Run(c.what, func(t *testing.T) {
+			t.Parallel()
+			v, ports := surveyOf(t, c.class, c.seed, c.work)
+			if len(v.open.ports) != len(ports) {
+				t.Errorf("%d ports found, %d are drawn", len(v.open.ports), len(ports))
+			}
+			for i, want := range ports {
+				found := false
+				for _, l := range v.open.ports {
+					found = found || farthest(l.pts, want) < nearMM && farthest(want, l.pts) < nearMM
+				}
+				if !found {
+					t.Errorf("port %d at %.0f: none found within %.1f mm of it", i+1, centroid(want), nearMM)
+				}
+			}
+		})
+	}
+}
+
+// surveyOf draws one picture of a case and takes the first look at it; it returns the drawn ports in the face frame.
+func surveyOf(t *testing.T, class string, seed uint64, work bool) (v *Survey, ports [][]geom.PointMM) {
+	t.Helper()
+	k, err := synth.NewCase(class, seed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, heightMM := k.Target, k.TargetHeightMM
+	if work {
+		s, heightMM = k.Work, k.WorkHeightMM
+	}
+	s.Resize(0.6) // quicker to draw
+	jpg, err := s.Picture()
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "face.jpg")
+	if err := os.WriteFile(path, jpg, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	p, err := photo.Load(t.Context(), path, photo.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	sol, err := scalecard.Solve(t.Context(), p, scalecard.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v, err = NewSurvey(t.Context(), p, sol, Options{HeightMM: heightMM}); err != nil {
+		t.Fatal(err)
+	}
+	for _, port := range s.Truth("").Ports {
+		var o []geom.PointMM
+		for _, q := range port.OutlinePx {
+			o = append(o, v.s.face(geom.PointPx{U: q[0], V: q[1]}))
+		}
+		ports = append(ports, o)
+	}
+	return v, ports
+}
