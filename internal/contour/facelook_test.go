@@ -1,6 +1,7 @@
 package contour
 
 import (
+	"math"
 	"os"
 	"path/filepath"
 	"testing"
@@ -84,4 +85,33 @@ func surveyOf(t *testing.T, class string, seed uint64, work bool) (v *Survey, po
 		ports = append(ports, o)
 	}
 	return v, ports
+}
+
+// A level curve that runs out along a milling mark, and round a stain on the bench that touches the edge, must become the circle it
+// is else: along the normals of a spur no edge can be followed. Truth is closed form.
+func TestRaggedCurveIsEvened(t *testing.T) {
+	const radiusMM, spurMM, nearMM = 15.0, 6.0, 0.7
+	curve := func(spur float64) *loop {
+		l := &loop{}
+		for i := range 720 {
+			a := float64(i) * math.Pi / 360
+			r := radiusMM
+			if i%180 < 3 { // 0.8 mm wide
+				r += spur
+				spur = -spur
+			}
+			l.pts = append(l.pts, geom.PointMM{X: r * math.Cos(a), Y: r * math.Sin(a)})
+		}
+		l.lo, l.hi = bounds(l.pts)
+		l.areaMM2, l.perimeter = signedArea(l.pts), pathLength(l.pts)
+		return l
+	}
+	for _, p := range curve(spurMM).evened().pts {
+		if off := math.Abs(p.Norm() - radiusMM); off > nearMM {
+			t.Fatalf("at %.1f the curve stands off the circle by %.2f mm, %.1f is the limit", p, off, nearMM)
+		}
+	}
+	if clean := curve(0); clean.evened() != clean {
+		t.Error("a clean circle was changed")
+	}
 }

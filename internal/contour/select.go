@@ -223,6 +223,53 @@ const (
 	leastRoundPortMM, beyondBolt = 16.0, 1.6
 )
 
+// evened returns a ragged curve without what is narrower than 2 mm or so: spurs along milling marks, notches where a stain on
+// the bench touches the edge. Along its normals no edge can be followed: they cross. A curve that is not ragged is returned as it is.
+func (l *loop) evened() *loop {
+	const (
+		maybe, ragged = 1.02, 1.03 // length over that of the convex hull, and over that of the even curve; clean ones have 1.01
+		mostChanged   = 0.2        // of the area
+	)
+	length := pathLength(l.pts)
+	if length < maybe*pathLength(convexHull(l.pts)) {
+		return l
+	}
+	e := l.smoothed()
+	if math.Abs(e.areaMM2-l.areaMM2) > mostChanged*l.areaMM2 || length < ragged*e.perimeter {
+		return l
+	}
+	return e
+}
+
+// smoothed returns the curve round the same ground blurred by 1.2 mm.
+func (l *loop) smoothed() *loop {
+	const cellMM, rounds = 0.5, 6 // each a blur of one cell's standard deviation
+	margin := geom.PointMM{X: 4, Y: 4}
+	lo, size := l.lo.Sub(margin), l.hi.Sub(l.lo).Add(margin.Scale(2))
+	p := &plan{w: int(size.X/cellMM) + 1, h: int(size.Y/cellMM) + 1, lo: lo, stepMM: cellMM}
+	p.level, p.valid = make([]float32, p.w*p.h), make([]bool, p.w*p.h)
+	parallelRows(p.h, func(j int) {
+		for i := range p.w {
+			k := j*p.w + i
+			p.valid[k] = true
+			if contains(l.pts, lo.Add(geom.PointMM{X: float64(i) * cellMM, Y: float64(j) * cellMM})) {
+				p.level[k] = levelSpacing
+			}
+		}
+	})
+	for range rounds {
+		p.blur()
+	}
+	out := *l
+	out.areaMM2 = 0
+	for _, e := range p.terraces(0, 1, nil).loops(0, 0, func(*loop) bool { return false }, &walk{}) {
+		if !e.darkInside && e.areaMM2 > out.areaMM2 {
+			out.pts, out.areaMM2, out.lo, out.hi, out.perimeter = e.pts, e.areaMM2, e.lo, e.hi, pathLength(e.pts)
+		}
+	}
+	return &out
+}
+
 // classify tells holes from ports: a hole is round and small, both in mm and beside the ports.
 // boltMM is the usual diameter of the part's holes, 0 where it is not known.
 func classify(open []*loop, boltMM float64) (ports, holes []*loop) {

@@ -89,6 +89,9 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 		v.dropHolesInPorts()
 	}
 	v.dropOutliers()
+	for i, l := range v.open.ports {
+		v.open.ports[i] = l.evened()
+	}
 	return v, ctx.Err()
 }
 
