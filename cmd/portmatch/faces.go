@@ -127,14 +127,14 @@ func guideOf(f *face.Face, otherFromF geom.Rigid) *contour.Guide {
 	return g
 }
 
-// seek looks on the target for the openings that work shows and the target did not. What is not found there stays without a
-// partner; the comparison names it.
+// seek looks on the target for the openings that work shows and the target did not, or of which it has hardly an edge. What is not
+// found there stays as it was; the comparison names it.
 func (v *sight) seek(ctx context.Context, work *contour.Survey, targetFromWork geom.Rigid) error {
 	if v.survey == nil {
 		return nil
 	}
 	var wanted contour.Guide
-	for _, o := range work.Unasked(guideOf(v.face, targetFromWork.Inverse())) {
+	for _, o := range work.Unasked(guideOf(contour.Trusted(v.face), targetFromWork.Inverse())) {
 		wanted.Ports = append(wanted.Ports, geom.Outline(o).Mapped(targetFromWork))
 	}
 	return v.survey.Seek(ctx, v.face, &wanted)

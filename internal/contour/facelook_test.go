@@ -1,9 +1,11 @@
 package contour
 
 import (
+	"cmp"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"portmatch/internal/geom"
@@ -113,5 +115,31 @@ func TestRaggedCurveIsEvened(t *testing.T) {
 	}
 	if clean := curve(0); clean.evened() != clean {
 		t.Error("a clean circle was changed")
+	}
+}
+
+// A shadow's edge across an opening makes half an opening of it. What the other face shows there must take its place. Truth is
+// what was drawn; 0.4 mm, two pixels, is what a shadow's edge leaves of an edge's place.
+func TestShadowedOpeningGivesWayToTheOtherFaces(t *testing.T) {
+	const nearMM = 0.4
+	v, ports := surveyOf(t, "shadow", 7001, false)
+	f, err := v.Trace(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	first := slices.MinFunc(ports, func(a, b []geom.PointMM) int {
+		return cmp.Compare(centroid(b).Y-centroid(b).X, centroid(a).Y-centroid(a).X)
+	})
+	wrong := len(f.Ports)
+	if err := v.Seek(t.Context(), f, &Guide{Ports: [][]geom.PointMM{first}}); err != nil {
+		t.Fatal(err)
+	}
+	if len(f.Ports) != wrong {
+		t.Errorf("%d ports, %d before", len(f.Ports), wrong)
+	}
+	for _, p := range f.Ports {
+		if off := farthest(p.Outline, first); shareGround(p.Outline, first) && off > nearMM {
+			t.Errorf("the port at %.0f stands off by %.2f mm, %.1f is the limit", centroid(p.Outline), off, nearMM)
+		}
 	}
 }

@@ -3,6 +3,7 @@ package contour
 import (
 	"context"
 	"math"
+	"slices"
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
@@ -27,7 +28,8 @@ func (v *Survey) unasked(g *Guide) []*loop {
 	}
 	var out []*loop
 	for _, l := range v.open.ports {
-		if l.areaMM2 > smallest/likeAreas && l.areaMM2 < largest*likeAreas && !onAny(l, g.Ports) {
+		like := len(g.Ports) == 0 || l.areaMM2 > smallest/likeAreas && l.areaMM2 < largest*likeAreas
+		if like && !onAny(l, g.Ports) {
 			out = append(out, l)
 		}
 	}
@@ -45,11 +47,43 @@ func onAny(l *loop, ports [][]geom.PointMM) bool {
 	return false
 }
 
+// shareGround tells whether one curve lies in the other for the most part.
+func shareGround(a, b []geom.PointMM) bool {
+	within := func(a, b []geom.PointMM) bool {
+		in := 0
+		for _, p := range a {
+			if contains(b, p) {
+				in++
+			}
+		}
+		return 2*in > len(a)
+	}
+	return within(a, b) || within(b, a)
+}
+
+// leastTrusted is the share of a port's edge that must have been measured for the port to be believed whatever another face shows,
+// and for an opening to be believed that only another face shows.
+const leastTrusted = 0.75
+
+// trusted tells whether enough of the port's edge was measured. A shadow across an opening leaves half of one.
+func trusted(p face.Port) bool { return p.CutByFrame || share(p.Sure) >= leastTrusted }
+
+// Trusted returns f, which Trace returned, with those of its ports only of which enough of the edge was measured.
+func Trusted(f *face.Face) *face.Face {
+	out := *f
+	out.Ports = nil
+	for _, p := range f.Ports {
+		if trusted(p) {
+			out.Ports = append(out.Ports, p)
+		}
+	}
+	return &out
+}
+
 // Seek looks for openings that the first look has not found, where the guide wants them, and adds what it finds to f, which
-// Trace returned. An opening that runs off the photo is added as such, with no edge that counts; one whose edge shows nowhere is
-// not added.
+// Trace returned. A port of f gives way to what is found on its ground: two faces have seen that. An opening that runs off the photo
+// is added as such, with no edge that counts; one whose edge shows nowhere is not added.
 func (v *Survey) Seek(ctx context.Context, f *face.Face, g *Guide) error {
-	const leastSure = 0.75 // share of the edge that must be seen where only a guide says that there is an opening
 	for _, want := range g.Ports {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -60,7 +94,10 @@ func (v *Survey) Seek(ctx context.Context, f *face.Face, g *Guide) error {
 		}
 		st := guidedStart(want)
 		port := v.measurePort(st, v.s.locate(st.curve, v.edge, st.far, st.guided), v.edge)
-		if share(port.Sure) >= leastSure {
+		if share(port.Sure) >= leastTrusted {
+			f.Ports = slices.DeleteFunc(f.Ports, func(p face.Port) bool {
+				return shareGround(p.Outline, port.Outline)
+			})
 			f.Ports = append(f.Ports, port)
 		}
 	}
