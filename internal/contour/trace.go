@@ -85,8 +85,11 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	}
 	v.measureHoles(roundOnes(cands))
 	if look := pl.faceLook(v.holes); look != nil {
-		v.open = look.sortOut(cands)
-		v.dropHolesInPorts()
+		// Where all openings are full of light the holes know nothing of them.
+		if o := look.sortOut(cands); len(o.ports) > 0 {
+			v.open = o
+			v.dropHolesInPorts()
+		}
 	}
 	v.dropOutliers()
 	for i, l := range v.open.ports {
