@@ -53,11 +53,13 @@ func (p *plan) faceLook(holes []face.Hole) *faceLook {
 	return agreed(all)
 }
 
-// agreed keeps of the holes the most that have the same face round them and the same behind it.
+// agreed keeps of the holes those that have the same face round them and the same behind it: the group of most holes times
+// contrast, as a bench may have more faint round stains than a part has holes.
 func agreed(all []holeLook) *faceLook {
 	// How far a hole may be off in what lies round it and in it, in terms of the difference of the two.
 	const off, offInside = 0.3, 0.6
 	var best []holeLook
+	var most float64
 	for _, a := range all {
 		d := a.inside - a.outside
 		if math.Abs(d) < minContrast {
@@ -66,11 +68,11 @@ func agreed(all []holeLook) *faceLook {
 		like := slices.DeleteFunc(slices.Clone(all), func(b holeLook) bool {
 			return math.Abs(b.outside-a.outside) > off*math.Abs(d) || math.Abs(b.inside-a.inside) > offInside*math.Abs(d)
 		})
-		if len(like) > len(best) {
-			best = like
+		if w := math.Abs(d) * float64(len(like)); len(like) >= leastHoles && w > most {
+			best, most = like, w
 		}
 	}
-	if len(best) < leastHoles {
+	if best == nil {
 		return nil
 	}
 	f := &faceLook{at: best}

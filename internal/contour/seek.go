@@ -56,7 +56,7 @@ func shareGround(a, b []geom.PointMM) bool {
 				in++
 			}
 		}
-		return 2*in > len(a)
+		return 2*in > len(a) || contains(b, centroid(a))
 	}
 	return within(a, b) || within(b, a)
 }
@@ -87,6 +87,9 @@ func (v *Survey) Seek(ctx context.Context, f *face.Face, g *Guide) error {
 	for _, want := range g.Ports {
 		if err := ctx.Err(); err != nil {
 			return err
+		}
+		if slices.ContainsFunc(f.Ports, func(p face.Port) bool { return alike(p.Outline, want) }) {
+			continue // however little of its edge shows
 		}
 		if !v.inFrame(want) {
 			f.Ports = append(f.Ports, cutPort(want))

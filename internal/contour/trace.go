@@ -245,17 +245,18 @@ func guidedStart(want []geom.PointMM) start { return start{want, reach{3, 5}, tr
 // seen returns the coarse opening that is where the guide wants one and looks like it, or nil: a curve that closed on
 // the far wall of a tunnel does not.
 func (v *Survey) seen(want []geom.PointMM) *loop {
-	const apartMM = 3.5
-	c := centroid(want)
 	for _, l := range v.open.ports {
-		if !contains(l.pts, c) || !contains(want, centroid(l.pts)) {
-			continue
-		}
-		if farthest(l.pts, want) < apartMM && farthest(want, l.pts) < apartMM {
+		if alike(l.pts, want) {
 			return l
 		}
 	}
 	return nil
+}
+
+// alike tells whether two curves can be the same opening of two parts that go together.
+func alike(a, b []geom.PointMM) bool {
+	const apartMM = 3.5
+	return contains(a, centroid(b)) && contains(b, centroid(a)) && farthest(a, b) < apartMM && farthest(b, a) < apartMM
 }
 
 // farthest returns the largest distance of a's vertices from the curve b, mm.
