@@ -23,6 +23,23 @@ type edgeModel struct {
 	// doubt: the rim may as well be a bare, flat band at the edge, where a file or a gasket has taken the dye off. The edge is then put
 	// midway.
 	doubt bool
+	// landMM is how wide the face beside the edge is before it changes its looks, where a ring lines the opening; 0 for wide.
+	landMM float64
+}
+
+// on returns the model for an edge beside which the face is landMM wide; 0 for wide.
+func (m edgeModel) on(landMM float64) edgeModel {
+	m.landMM = landMM
+	return m
+}
+
+// within returns the most of mm beside the edge that lies on the face there.
+func (m edgeModel) within(mm float64) float64 {
+	const clearMM = 0.2
+	if m.landMM > 0 {
+		return math.Min(mm, m.landMM-clearMM)
+	}
+	return mm
 }
 
 // step is the picture of a straight edge that rises from 0 to 1, at a distance in mm: blurred, and then sharpened by taking away a

@@ -14,8 +14,9 @@ type loop struct {
 	lo, hi     geom.PointMM // bounding box
 	darkInside bool
 	level      float32
-	cut        bool // touches the photo's edge
-	holdsStrip bool // goes round a printed strip, so that it is no opening
+	cut        bool    // touches the photo's edge
+	holdsStrip bool    // goes round a printed strip, so that it is no opening
+	landMM     float64 // see edgeModel; 0 for wide
 	// contrast is the 15 % quantile, along the loop, of the step in grey level across it; positive where the inside differs
 	// in the sense of darkInside.
 	contrast float64

@@ -24,17 +24,18 @@ func (s *surface) locate(coarse []geom.PointMM, m edgeModel, far reach, guided b
 		base = resampleClosed(b.moved(smoothOffsets(off, b.spacing, 2.5)), spacing)
 	}
 	// The face is learned from a ring this wide, so that a bead or a narrow land's edge is the smaller half of it.
-	const ring = -5.0
-	inner, behind := -0.8, 1.0
+	ring := -m.within(5)
+	inner, behind := 0.16*ring, 1.0
 	if guided {
 		behind = far.in / 2
 	}
+	far.out = m.within(far.out)
 	for range 2 {
 		b := s.unroll(base, math.Max(ring, -far.out-3)-0.3, far.in+m.wallMM/2, 0.5*px, 1.2, true)
 		off := m.faceEnd(b, math.Max(ring, -far.out-3), inner, behind, far.out)
 		base = resampleClosed(b.moved(smoothOffsets(off, b.spacing, 0.5)), spacing)
 		base = smoothClosed(base, spacing, 0.5)
-		inner, behind = -0.5, 1.0
+		inner, behind = 0.1*ring, 1.0
 		far = reach{math.Min(far.out, 2), math.Min(far.in, 3)}
 	}
 	return base
@@ -53,7 +54,7 @@ func (s *surface) profiles(base []geom.PointMM, m edgeModel, half float64) (b *b
 	px := s.mmPerPx(base[0])
 	deep := 0.8*m.wallMM + 1.3*m.rimMM
 	b = s.unroll(base, -(half + 2.4), half+1.5+deep, 0.5*px, profileAverageMM, true)
-	level, spread = faceLevels(b, -2.2, -0.5)
+	level, spread = faceLevels(b, -m.within(2.2), -math.Min(0.5, m.within(2.2)/2))
 	return b, level, spread
 }
 

@@ -93,6 +93,9 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	}
 	v.dropOutliers()
 	for i, l := range v.open.ports {
+		if v.thin {
+			l = ringed(l, cands)
+		}
 		v.open.ports[i] = l.evened()
 	}
 	return v, ctx.Err()
@@ -177,7 +180,15 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	}
 	bases := make([][]geom.PointMM, len(starts))
 	parallelItems(len(starts), func(i int) {
-		bases[i] = v.s.locate(starts[i].curve, m, starts[i].far, starts[i].guided)
+		st := &starts[i]
+		at := func() []geom.PointMM { return v.s.locate(st.curve, m.on(st.landMM), st.far, st.guided) }
+		bases[i] = at()
+		if v.thin && !st.guided && st.landMM == 0 {
+			// What left the coarse curve all round took a ring for what is behind it.
+			if st.landMM = ringWidthMM(bases[i], st.curve); st.landMM > 0 {
+				bases[i] = at()
+			}
+		}
 	})
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -194,7 +205,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 
 // measurePort finds the edge near base, where the regions have it.
 func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Port {
-	r := v.s.refine(base, m)
+	r := v.s.refine(base, m.on(st.landMM))
 	r.cliffs()
 	if !st.guided {
 		r.stray(geom.NewIndex(geom.Outline(st.curve)), m)
@@ -216,31 +227,36 @@ type start struct {
 	curve  []geom.PointMM
 	far    reach
 	guided bool
+	landMM float64 // see edgeModel
 }
 
 func (v *Survey) starts(g *Guide) []start {
 	var out []start
 	if g == nil {
 		for _, l := range v.open.ports {
-			out = append(out, start{l.pts, reach{3, 3}, false})
+			out = append(out, seenStart(l))
 		}
 		return out
 	}
 	for _, want := range g.Ports {
 		if l := v.seen(want); l != nil {
-			out = append(out, start{l.pts, reach{3, 3}, false})
+			out = append(out, seenStart(l))
 		} else {
 			out = append(out, guidedStart(want))
 		}
 	}
 	// What the guide does not know of is measured all the same: whoever compares must be able to name it.
 	for _, l := range v.unasked(g) {
-		out = append(out, start{l.pts, reach{3, 3}, false})
+		out = append(out, seenStart(l))
 	}
 	return out
 }
 
-func guidedStart(want []geom.PointMM) start { return start{want, reach{3, 5}, true} }
+func seenStart(l *loop) start { return start{curve: l.pts, far: reach{3, 3}, landMM: l.landMM} }
+
+func guidedStart(want []geom.PointMM) start {
+	return start{curve: want, far: reach{3, 5}, guided: true}
+}
 
 // seen returns the coarse opening that is where the guide wants one and looks like it, or nil: a curve that closed on
 // the far wall of a tunnel does not.
