@@ -143,10 +143,10 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 		}
 		wallLost := math.Max(0, math.Log((wallHi-wallLo)/(2.5*tight)))
 		wall := int(m.width(b.lean[i]) / b.ds)
+		change := b.changes(room, b.row(i), math.Max(0.4, 3*b.pxMM))
 		// Running sums of what it costs to take the samples for face, and for wall, rather than for what is behind. Each costs what it is
 		// less likely than the likeliest of the three: a dark wall with the hue of the face is unlike both others, and no reason to prefer
 		// one of them.
-		change := b.changes(room, b.row(i), math.Max(0.4, 3*b.pxMM))
 		sum, asWall := room.sum, room.asWall
 		for j, y := range b.row(i) {
 			r, w := 0.3, 0.3 // outside the photo: no evidence, and no wish to go there
@@ -158,13 +158,16 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 				hue := faceHue.unlike(b, i, j)
 				asFace := (rf*rf + hue) / 2
 				asBehind := (ro*ro+behindHue.unlike(b, i, j))/2 + lost
-				// A wall is of the face's stuff, and has its hue, but in the dark a hue is less certain.
 				asCutWall := rw*rw/2 + wallLost
-				best := min(asFace, asBehind)
-				if m.shadow {
-					best = asBehind // a shadow has the hue of what is behind, and is told by its darkness alone
-				} else if asCutWall += hue / 8; wall > 1 {
-					best = min(best, asCutWall)
+				// A scan's shadow has the hue of what is behind, and is told by its darkness alone.
+				best := asBehind
+				if !m.shadow {
+					// A wall is of the face's stuff, and has its hue, but in the dark a hue is half as certain.
+					asCutWall += hue / 2 / (2 * 2)
+					best = min(asFace, asBehind)
+					if wall > 1 {
+						best = min(best, asCutWall)
+					}
 				}
 				behindCost := min(asBehind-best, most)
 				r = max(-most, min(asFace-best, most)) - behindCost
