@@ -150,26 +150,46 @@ func TestEdgeIsTheFacesEdge(t *testing.T) {
 	}
 }
 
-// A rim that catches the light is not taken for the edge of what lies behind it: the flat face ends at its outer side.
-func TestBrightRimBelongsToTheEdge(t *testing.T) {
-	const r, rim = 20.0, 0.3
-	s := drawn{light: func(p geom.PointMM) float64 {
-		switch d := p.Norm(); {
-		case d < r-rim:
-			return 0.02
-		case d < r:
+// A rim is not taken for what lies behind the edge, nor a sharp edge for a rimmed one: the flat face ends at a rim's outer side.
+func TestRimBelongsToTheEdge(t *testing.T) {
+	const r, rim, dark = 20.0, 0.3, 0.02
+	for _, tt := range []struct {
+		name  string
+		light func(p geom.PointMM, face float64) float64 // within r
+	}{
+		{"that catches the light", func(p geom.PointMM, face float64) float64 {
+			if p.Norm() < r-rim {
+				return dark
+			}
 			return 0.55 + 0.35*p.X/r // lit from one side
+		}},
+		{"as bright as the face, a little more to one side and less to the other", func(p geom.PointMM, face float64) float64 {
+			if p.Norm() < r-rim {
+				return dark
+			}
+			return face * (1 + 0.15*p.X/r)
+		}},
+		{"there is none, but a tunnel wall that is lit on one side", func(p geom.PointMM, face float64) float64 {
+			return dark + 0.6*face*math.Max(0, p.X/r)*math.Exp((p.Norm()-r)/0.8)
+		}},
+		{"there is none", func(geom.PointMM, float64) float64 { return dark }},
+	} {
+		s := drawn{light: func(p geom.PointMM) float64 {
+			face := milled(p) * 0.7
+			if p.Norm() < r {
+				return tt.light(p, face)
+			}
+			return face
+		}, seed: 7}.surface(t)
+		e := measure(t, s)
+		var mean float64
+		for _, p := range e.outline {
+			mean += (p.Norm() - r) / float64(len(e.outline))
 		}
-		return milled(p) * 0.7
-	}, seed: 7}.surface(t)
-	e := measure(t, s)
-	var mean float64
-	for _, p := range e.outline {
-		mean += (p.Norm() - r) / float64(len(e.outline))
-	}
-	// The rim is 0.3 mm wide; its inner side would read -0.3. A rounding is taken to be a tenth wider than it shows.
-	if math.Abs(mean) > 0.06 {
-		t.Errorf("the edge stands %+.3f mm off the flat face's end on average, want 0 within 0.06", mean)
+		// A rim's inner side would read -0.3.
+		if math.Abs(mean) > 0.06 {
+			t.Errorf("a rim %s: the edge stands %+.3f mm off the flat face's end on average, want 0 within 0.06", tt.name, mean)
+		}
 	}
 }
 

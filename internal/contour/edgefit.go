@@ -14,9 +14,12 @@ import (
 // shadow, tunnel). Φ is the normal distribution function, the response of a blurred straight edge. s1 is the edge that is wanted: the
 // place where the flat face ends. w follows from geometry: what is lower by z is seen displaced by lean z.
 type edgeModel struct {
-	wallMM  float64 // depth of the cut wall of a thin part, down to the bench; 0 for a thick part
-	shadow  bool    // the wall is none, but the lamp's shadow on what lies behind, in a flat-bed scan
-	rimMM   float64 // size of a rounding or chamfer of the edge; 0 for a sharp one
+	wallMM     float64 // depth of the cut wall of a thin part, down to the bench; 0 for a thick part
+	shadow     bool    // the wall is none, but the lamp's shadow on what lies behind, in a flat-bed scan
+	rimMM      float64 // size of a rounding or chamfer of the edge; 0 for a sharp one
+	rimSigmaMM float64 // standard uncertainty of rimMM
+	// rounded: the rim turns away from the face little by little, so that the first transition is a slope as wide as the rim.
+	rounded bool
 	sigmaMM float64 // blur, standard deviation
 	halo    float64 // share of a step that sharpening adds on either side of it, over haloMM; see edgeModel.step
 	haloMM  float64 // blur of what sharpening takes away, standard deviation
@@ -50,6 +53,19 @@ func (m edgeModel) step(mm float64) float64 {
 		return y
 	}
 	return y + m.halo*(y-phi(mm/m.haloMM))
+}
+
+// first is the picture of the first transition, at a distance in mm: a step, or a slope over the rim's width.
+func (m edgeModel) first(mm float64) float64 {
+	if !m.rounded {
+		return m.step(mm)
+	}
+	// The integral of the normal distribution function.
+	integral := func(mm float64) float64 {
+		x := mm / m.sigmaMM
+		return mm*phi(x) + m.sigmaMM*math.Exp(-x*x/2)/math.Sqrt(2*math.Pi)
+	}
+	return (integral(mm) - integral(mm-m.rimMM)) / m.rimMM
 }
 
 // width returns w at a vertex with the given lean, and whether there is a second transition at all.
@@ -94,7 +110,7 @@ func (m edgeModel) scan(b *band, half, step float64, level, spread []float64) *e
 	first := make([]float64, k*b.n)
 	for q := range k {
 		for j := range b.n {
-			first[q*b.n+j] = m.step(b.s0 + float64(j)*b.ds - e.lo - float64(q)*step)
+			first[q*b.n+j] = m.first(b.s0 + float64(j)*b.ds - e.lo - float64(q)*step)
 		}
 	}
 	buf := make([]float64, 4*k*len(b.base))
@@ -175,7 +191,10 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	}
 	yy += w0*faceLevel*faceLevel + w1*mean1*mean1
 
-	reach := phiReach * m.sigmaMM
+	reach, slope := phiReach*m.sigmaMM, 0.0
+	if m.rounded {
+		slope = m.rimMM
+	}
 	// at is the first sample beyond s mm, from the first one.
 	perMM := 1 / b.ds
 	at := func(s float64) int {
@@ -191,7 +210,7 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 		f.sse[q] = math.Inf(1)
 		s1 := e.lo + float64(q)*e.step - (b.s0 + float64(j0)*b.ds)
 		c1 := first[q*b.n+min(j0, b.n-1):][:n]
-		ta, tb := at(s1-reach), at(s1+reach)
+		ta, tb := at(s1-reach), at(s1+reach+slope)
 		beyond := &p.from[tb]
 		near := levelSums{a00: p.from[0].g + w0, b0: p.from[0].gy + w0*faceLevel,
 			a01: beyond.g, a11: beyond.g + w1, b1: beyond.gy + w1*mean1, a22: 1}

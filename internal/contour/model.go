@@ -2,7 +2,6 @@ package contour
 
 import (
 	"math"
-	"slices"
 
 	"portmatch/internal/geom"
 )
@@ -19,21 +18,6 @@ func (s *surface) settle(bases [][]geom.PointMM, m edgeModel) edgeModel {
 		b, level, spread := s.profiles(bases[i], edgeModel{wallMM: m.wallMM, rimMM: 1}, 0.5)
 		all[i] = sample{b.every(4), everyOf(level, 4), everyOf(spread, 4)}
 	})
-	// brightRims is the share of the vertices where the rim is brighter than the face by more than glints on it are.
-	brightRims := func(m edgeModel) float64 {
-		const brighter = 0.15
-		var yes, n float64
-		for _, a := range all {
-			e := m.scan(a.b, 0.5, 0.25*a.b.pxMM, a.level, a.spread)
-			for k := range e.fits {
-				f := &e.fits[k]
-				if n++; f.first[slices.Index(f.sse, slices.Min(f.sse))] > brighter*a.level[k] {
-					yes++
-				}
-			}
-		}
-		return yes / n
-	}
 	misfit := func(m edgeModel) float64 {
 		cost := make([]float64, len(all))
 		parallelItems(len(all), func(i int) {
@@ -61,25 +45,7 @@ func (s *surface) settle(bases [][]geom.PointMM, m edgeModel) edgeModel {
 	if m.wallMM > 0 {
 		return m
 	}
-	sharp := misfit(m)
-	rims := geometricSteps(0.08, 0.7, 1.25)
-	rim := least(rims, func(x float64) float64 { t := m; t.rimMM = x; return misfit(t) })
-	t := m
-	t.rimMM = rim
-	// A second transition always fits a little better than one sharpened step, as it splits the one in two. But a rim is brighter
-	// than the face where it faces the light. The gain times the share of bright rim stood under 0.19 on sharp edges in ray-traced
-	// photos (0.26 in a grainy one), and over 0.9 on rounded ones. Against a step without a halo, sharpening alone reached 0.47.
-	const believed = 0.4
-	rounded, bright := misfit(t), brightRims(t)
-	isRim := func() bool { return (sharp/rounded-1)*bright > believed }
-	if isRim() {
-		for _, t := range m.sharpened() {
-			sharp = min(sharp, misfit(t))
-		}
-	}
-	if isRim() {
-		// The outermost part of a rounding hardly leans and looks like the face.
-		m.rimMM = rounding * rim
+	if m.rimMM, m.rimSigmaMM = s.newArcs(bases, m).rim(m); m.rimMM > 0 {
 		m.doubt = s.dyed(bases)
 		m.sigmaMM = least(geometricSteps(0.4*px, 2.6*px, 1.3), func(x float64) float64 { t := m; t.sigmaMM = x; return misfit(t) })
 	}
@@ -100,9 +66,6 @@ func (m edgeModel) sharpened() []edgeModel {
 	}
 	return out
 }
-
-// rounding is how much wider a rounded rim is than the part of it that differs from the face.
-const rounding = 1.1
 
 func geometricSteps(from, to, ratio float64) []float64 {
 	var out []float64

@@ -166,12 +166,12 @@ func (r *edgeReading) fitMM(i int, sol *scalecard.Solution) float64 {
 const inCommon, alone = 0.75, 0.65
 
 // uncertainty returns, at vertex i, the standard uncertainty that is independent a few mm along the edge, and that which no
-// averaging along it removes, mm. The latter also has a fifth of a rim, whose shape the light shows or hides; what a second opinion
+// averaging along it removes, mm. The latter also has that of a rim, whose shape the light shows or hides; what a second opinion
 // lies apart; what pixels too large for a thin part's wall and shadow blend; and where a wall hardly differs from the face, or from
 // what is behind it, half its width, or a quarter where the hue tells the two apart: the edge may be the wall's foot.
 func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (sigmaMM, biasMM float64) {
 	fit := r.fitMM(i, sol)
-	v := math.Hypot(inCommon*fit, 0.2*m.rimMM)
+	v := math.Hypot(inCommon*fit, m.rimSigmaMM)
 	v = math.Hypot(v, r.apartMM[i])
 	if m.wallMM > 0 {
 		v = math.Hypot(v, unresolvedShare*math.Max(0, r.pxMM-resolvedMM))
