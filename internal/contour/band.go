@@ -16,7 +16,8 @@ type band struct {
 	n       int            // samples a row
 	rows    []float32      // len(base) * n; NaN outside the photo
 	// hue holds two numbers a sample, chroma over brightness, which a shadow does not change; nil for a grey photo.
-	hue []float32
+	hue         []float32
+	chromaNoise float64 // of a sample's chroma, standard deviation in grey levels
 	// lean[i] is how far, in mm along the normal on the face's plane, a point one mm deeper appears displaced: positive
 	// where the camera sees the wall below the edge.
 	lean   []float64
@@ -63,9 +64,32 @@ func (s *surface) unroll(base []geom.PointMM, s0, s1, ds, avgMM float64, colour 
 	b.rows = smoothAlong(raw, n, b.n, avgMM/2/b.spacing)
 	if hue != nil {
 		b.hue = smoothAlong(hue, n, 2*b.n, avgMM/2/b.spacing)
+		b.chromaNoise = b.measureChromaNoise()
 	}
 	return b
 }
+
+// measureChromaNoise is the robust scatter of the chroma of samples a little apart, over the square root of two. A photo stores chroma at
+// half its size.
+func (b *band) measureChromaNoise() float64 {
+	const apart, rows, skip = 6, 64, 5
+	var d []float64
+	for i := 0; i < len(b.base); i += max(1, len(b.base)/rows) {
+		hue, row := b.hue[2*i*b.n:], b.row(i)
+		for j := 0; j+apart < b.n; j += skip {
+			at, to := greyLevel(float64(row[j]))+hueFloor, greyLevel(float64(row[j+apart]))+hueFloor
+			for c := range 2 {
+				if v := math.Abs(float64(hue[2*j+c])*at - float64(hue[2*(j+apart)+c])*to); v == v {
+					d = append(d, v)
+				}
+			}
+		}
+	}
+	return 1.4826 * quantile(d, 0.5) / math.Sqrt2
+}
+
+// greyLevel is roughly what a photo stores for linear light from 0 to 1.
+func greyLevel(linear float64) float64 { return 255 * math.Sqrt(max(linear, 0)) }
 
 // smoothAlong averages every column over a triangular window of the given half width in rows, round the closed curve.
 func smoothAlong(raw []float32, n, m int, half float64) []float32 {

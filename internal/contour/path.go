@@ -262,8 +262,9 @@ func (h *hueStat) unlike(b *band, i, j int) float64 {
 		return 0
 	}
 	at := 2 * (i*b.n + j)
-	x, y := (float64(b.hue[at])-h.a[i])/h.sigmaA[i], (float64(b.hue[at+1])-h.b[i])/h.sigmaB[i]
-	return x*x + y*y
+	noise := b.chromaNoise / (greyLevel(float64(b.row(i)[j])) + hueFloor)
+	x, y := float64(b.hue[at])-h.a[i], float64(b.hue[at+1])-h.b[i]
+	return x*x/(h.sigmaA[i]*h.sigmaA[i]+noise*noise) + y*y/(h.sigmaB[i]*h.sigmaB[i]+noise*noise)
 }
 
 // medianAlong replaces every value by the median of those within k places round the closed curve.
