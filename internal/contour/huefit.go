@@ -16,8 +16,8 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 		chromaPx  = 1.2   // blur of chroma that was stored at half size, standard deviation
 		chromaNew = 0.25  // share of the samples that are independent
 	)
-	face := hueLevels(b, -2.2, -0.5, 1.3, hueNoise)
-	behind := hueLevels(b, 1, b.s0+float64(b.n-1)*b.ds, 1.3, hueNoise)
+	face := b.hues(-2.2, -0.5, 1.3, hueNoise, nil, false)
+	behind := b.hues(1, b.s0+float64(b.n-1)*b.ds, 1.3, hueNoise, nil, false)
 	e.hueTells = make([]bool, len(e.fits))
 	parallelRowsWith(len(e.fits), func(i int, room *[]float64) {
 		da, db := behind.a[i]-face.a[i], behind.b[i]-face.b[i]

@@ -111,7 +111,8 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 	behind, _ := faceLevels(b, behindFrom, last)
 	// Rust, oil and mottle give a face's hue longer tails than its middle half shows, and the chroma of a JPEG is coarse.
 	const mottled, hueGrain = 1.8, 0.008
-	faceHue, behindHue := hueLevels(b, ringLo, ringHi, mottled, hueGrain), hueLevels(b, behindFrom, last, mottled, hueGrain)
+	machined := m.wallMM == 0
+	faceHue, behindHue := hueLevels(b, ringLo, ringHi, mottled, hueGrain, machined), hueLevels(b, behindFrom, last, mottled, hueGrain, machined)
 	// No sample counts for more than this log likelihood ratio, for or against: a line on the face, however bright, is
 	// outweighed by as much face behind it.
 	const most = 2.5
@@ -221,50 +222,110 @@ func faceLevels(b *band, lo, hi float64) (level, spread []float64) {
 	return medianAlong(level, int(8/b.spacing)), medianAlong(spread, int(8/b.spacing))
 }
 
-// hueStat is the hue of the face along the curve.
-type hueStat struct{ a, b, sigmaA, sigmaB []float64 }
+// hueStat is the hue of what lies along a curve, at every vertex. Where it is patchy, dye over bare metal or rust over iron, the hue goes
+// with the brightness: it is stated for the darker and for the brighter half of the samples.
+type hueStat struct {
+	dark, bright hueCluster
+	patchy       bool
+}
+
+// hueCluster is the hue of some samples, at every vertex: its two numbers, their standard deviations, and the brightness of the
+// samples.
+type hueCluster struct{ a, b, sigmaA, sigmaB, light []float64 }
 
 // hueLevels does for hue what faceLevels does for brightness. wider is how much wider than the middle half of the samples its
 // spread is to be taken, least the least spread.
-func hueLevels(b *band, lo, hi, wider, least float64) *hueStat {
+func hueLevels(b *band, lo, hi, wider, least float64, machined bool) *hueStat {
 	if b.hue == nil {
 		return nil
 	}
-	const alongMM = 6.0
+	all := b.hues(lo, hi, wider, least, nil, false)
+	h := &hueStat{dark: all, bright: all}
+	const plain = 0.06 // standard deviation of a hue that needs no halves
+	if !machined || quantile(slices.Clone(all.sigmaA), 0.75) < plain && quantile(slices.Clone(all.sigmaB), 0.75) < plain {
+		return h
+	}
+	h.patchy = true
+	middle := b.medians(lo, hi)
+	h.dark, h.bright = b.hues(lo, hi, wider, least, middle, false), b.hues(lo, hi, wider, least, middle, true)
+	return h
+}
+
+const hueAlongMM = 6.0 // the hue of a place is that of so much of the curve to either side
+
+// hues returns the hue of the samples from lo to hi mm; of those darker or brighter than middle if it is not nil.
+func (b *band) hues(lo, hi, wider, least float64, middle []float64, brighter bool) hueCluster {
 	n := len(b.base)
 	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
-	reach := int(alongMM / b.spacing)
+	reach := int(hueAlongMM / b.spacing)
 	skip := max(1, reach/6)
-	channel := func(c int) (centre, sigma []float64) {
-		centre, sigma = sortRows(n, (j1-j0)/3+1, func(i int, v []float32) []float32 {
-			row := b.hue[2*i*b.n:]
+	collect := func(value func(i, j int) float32) (centre, sigma []float64) {
+		return sortRows(n, (j1-j0)/3+1, func(i int, v []float32) []float32 {
+			row := b.row(i)
 			for j := j0; j <= j1; j += 3 {
-				if y := row[2*j+c]; y == y {
+				if middle != nil && (float64(row[j]) >= middle[i]) != brighter {
+					continue
+				}
+				if y := value(i, j); y == y {
 					v = append(v, y)
 				}
 			}
 			return v
 		}).shortestHalves(reach, skip)
+	}
+	channel := func(c int) (centre, sigma []float64) {
+		centre, sigma = collect(func(i, j int) float32 { return b.hue[2*(i*b.n+j)+c] })
 		for i := range sigma {
 			sigma[i] = math.Hypot(wider*sigma[i], least)
 		}
 		return centre, sigma
 	}
-	h := &hueStat{}
+	var h hueCluster
 	h.a, h.sigmaA = channel(0)
 	h.b, h.sigmaB = channel(1)
+	if middle != nil {
+		h.light, _ = collect(func(i, j int) float32 { return b.row(i)[j] })
+	}
 	return h
 }
 
-// unlike is the squared distance of sample j of row i from the face's hue, in standard deviations.
+// medians returns the median brightness of the samples from lo to hi mm, over as much of the curve as hues takes.
+func (b *band) medians(lo, hi float64) []float64 {
+	n := len(b.base)
+	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
+	each := make([]float64, n)
+	parallelRowsWith(n, func(i int, room *[]float64) {
+		v := (*room)[:0]
+		for j := j0; j <= j1; j += 3 {
+			if y := b.row(i)[j]; y == y {
+				v = append(v, float64(y))
+			}
+		}
+		each[i] = quantile(v, 0.5)
+		*room = v
+	})
+	return medianAlong(each, int(hueAlongMM/b.spacing))
+}
+
+// unlike is the squared distance of sample j of row i from the hue, in standard deviations.
 func (h *hueStat) unlike(b *band, i, j int) float64 {
 	if h == nil {
 		return 0
 	}
 	at := 2 * (i*b.n + j)
-	noise := b.chromaNoise / (greyLevel(float64(b.row(i)[j])) + hueFloor)
-	x, y := float64(b.hue[at])-h.a[i], float64(b.hue[at+1])-h.b[i]
-	return x*x/(h.sigmaA[i]*h.sigmaA[i]+noise*noise) + y*y/(h.sigmaB[i]*h.sigmaB[i]+noise*noise)
+	light := float64(b.row(i)[j])
+	noise := b.chromaNoise / (greyLevel(light) + hueFloor)
+	d := &h.dark
+	meanA, meanB, sigmaA, sigmaB := d.a[i], d.b[i], d.sigmaA[i], d.sigmaB[i]
+	if h.patchy {
+		if l := &h.bright; l.light[i] > d.light[i] {
+			f := min(max((light-d.light[i])/(l.light[i]-d.light[i]), 0), 1)
+			meanA, meanB = meanA+f*(l.a[i]-meanA), meanB+f*(l.b[i]-meanB)
+			sigmaA, sigmaB = sigmaA+f*(l.sigmaA[i]-sigmaA), sigmaB+f*(l.sigmaB[i]-sigmaB)
+		}
+	}
+	x, y := float64(b.hue[at])-meanA, float64(b.hue[at+1])-meanB
+	return x*x/(sigmaA*sigmaA+noise*noise) + y*y/(sigmaB*sigmaB+noise*noise)
 }
 
 // medianAlong replaces every value by the median of those within k places round the closed curve.
