@@ -104,19 +104,28 @@ func (a *arcs) misfit(m edgeModel) (sum float64) {
 }
 
 // looks returns the share of the arcs where the rim is brighter than the face by more than glints on it are, and how high the wave
-// is that its brightness makes once round the openings, as it faces the light and turns away, over its scatter.
+// is that its brightness makes once round the openings, as it faces the light and turns away, over its scatter. Arcs where nearly all of
+// the change is at the first transition look as sharp edges do, and say nothing.
 func (a *arcs) looks(m edgeModel) (bright, waves float64) {
-	const brighter = 0.15
+	const brighter, most, fewest = 0.15, 0.75, 8
 	var angle, change []float64
+	var all float64
 	a.each(m, func(i, k int, fit *profileFit, at int) {
 		c := fit.first[at] / a.level[i][k]
+		all++
 		if c > brighter {
 			bright++
+		}
+		if fit.first[at]/(fit.first[at]+fit.second[at]) > most {
+			return
 		}
 		n := a.band[i].inward[k]
 		angle, change = append(angle, math.Atan2(n.Y, n.X)), append(change, c)
 	})
-	return bright / float64(len(change)), wave(angle, change)
+	if len(change) >= fewest {
+		waves = wave(angle, change)
+	}
+	return bright / all, waves
 }
 
 // rim returns the size of the rounding or chamfer that the openings' edges have, or 0, and its standard uncertainty, mm. m is the
