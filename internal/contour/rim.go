@@ -23,6 +23,8 @@ func (s *surface) newArcs(bases [][]geom.PointMM, m edgeModel) *arcs {
 	a := &arcs{make([]*band, len(bases)), make([][]float64, len(bases)), make([][]float64, len(bases))}
 	parallelItems(len(bases), func(i int) {
 		b, level, spread := s.profiles(bases[i], edgeModel{rimMM: 1}, rimReachMM)
+		// Neighbours share most of their pixels.
+		b, level, spread = b.every(2), everyOf(level, 2), everyOf(spread, 2)
 		e := m.scan(b, rimReachMM, 0.25*b.pxMM, level, spread)
 		edge := make([]float64, len(b.base))
 		for k := range e.fits {
