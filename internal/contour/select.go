@@ -73,10 +73,12 @@ func likeThose(l *loop, holes []*loop, within func(*loop) bool) bool {
 }
 
 // dropLines removes curves that are one side of a closed line (a scribed outline, a bead): two curves of opposite sense,
-// one in the other, closer than a line is wide, with the same brightness on the far sides of both.
+// one in the other, closer than a line is wide, with the same brightness on the far sides of both. An opening within such a line keeps its
+// edge, and has outside it what lies beyond the line.
 func dropLines(cands []*loop) []*loop {
 	const lineMM = 3.0
 	drop := make([]bool, len(cands))
+	beyond := make([]*loop, len(cands)) // the outer edge of the line round an opening
 	for i, a := range cands {
 		for j, b := range cands {
 			if a.darkInside == b.darkInside || !encloses(a, b) {
@@ -89,14 +91,23 @@ func dropLines(cands []*loop) []*loop {
 				if math.Abs(a.outside-b.inside) < 0.3*math.Min(a.contrast, b.contrast) {
 					drop[j] = true
 				}
+				if (b.outside-a.outside)*(b.inside-a.outside) < 0 {
+					beyond[j] = a
+				}
 			}
 		}
 	}
 	var out []*loop
 	for i, l := range cands {
-		if !drop[i] {
-			out = append(out, l)
+		if drop[i] {
+			continue
 		}
+		if a := beyond[i]; a != nil {
+			o := *l
+			o.outside = a.outside
+			l = &o
+		}
+		out = append(out, l)
 	}
 	return out
 }
