@@ -223,8 +223,8 @@ func waysToLay(target, work *face.Face, targetPorts, workPorts []ring) ([]choice
 			break
 		}
 		a, err := alignOnHoles(target, work, f)
-		if err != nil {
-			continue
+		if err != nil || len(f.pairs) == 2 && least > 2 && a.residualMM > badHoleMM {
+			continue // of several holes any two may fall together roughly
 		}
 		c := choice{alignment: a}
 		c.portsMM, c.paired = portsApartMM(targetPorts, workPorts, a.workFromTarget)
