@@ -28,6 +28,8 @@ type edgeModel struct {
 	doubt bool
 	// landMM is how wide the face beside the edge is before it changes its looks, where a ring lines the opening; 0 for wide.
 	landMM float64
+	// beaded: a bead or a printed line runs all along the edge, a little outside it. Beyond it the face goes on.
+	beaded bool
 }
 
 // on returns the model for an edge beside which the face is landMM wide; 0 for wide.

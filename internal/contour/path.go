@@ -223,7 +223,7 @@ func faceLevels(b *band, lo, hi float64) (level, spread []float64) {
 }
 
 // hueStat is the hue of what lies along a curve, at every vertex. Where it is patchy, dye over bare metal or rust over iron, the hue goes
-// with the brightness: it is stated for the darker and for the brighter half of the samples.
+// with the brightness: it is stated for the darker and for the brighter half of the samples, and lies between in between.
 type hueStat struct {
 	dark, bright hueCluster
 	patchy       bool
@@ -234,7 +234,8 @@ type hueStat struct {
 type hueCluster struct{ a, b, sigmaA, sigmaB, light []float64 }
 
 // hueLevels does for hue what faceLevels does for brightness. wider is how much wider than the middle half of the samples its
-// spread is to be taken, least the least spread.
+// spread is to be taken, least the least spread. Only a machined face is looked at for patches: a gasket has one stuff, and a bench's
+// grain would pass for some.
 func hueLevels(b *band, lo, hi, wider, least float64, machined bool) *hueStat {
 	if b.hue == nil {
 		return nil

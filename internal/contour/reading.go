@@ -182,6 +182,9 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	if m.doubt {
 		v = math.Hypot(v, 0.3*m.rimMM)
 	}
+	if m.beaded {
+		v = math.Hypot(v, beadedMM)
+	}
 	if r.faint[i] {
 		share := 0.5
 		if r.hueTells != nil && r.hueTells[i] {
@@ -191,6 +194,9 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	}
 	return math.Hypot(r.sigmaMM[i], alone*fit), v
 }
+
+// beadedMM is the standard uncertainty of an edge beside which the face shows only in a slit before a bead begins.
+const beadedMM = 0.05
 
 // compare holds the reading against a second one of the same edge. usualMM is how far the two may lie apart for reasons of
 // their own.

@@ -53,8 +53,12 @@ const profileAverageMM = 1.0
 func (s *surface) profiles(base []geom.PointMM, m edgeModel, half float64) (b *band, level, spread []float64) {
 	px := s.mmPerPx(base[0])
 	deep := 0.8*m.wallMM + 1.3*m.rimMM
-	b = s.unroll(base, -(half + 2.4), half+1.5+deep, 0.5*px, profileAverageMM, true)
-	level, spread = faceLevels(b, -m.within(2.2), -math.Min(0.5, m.within(2.2)/2))
+	out := m.within(2.2)
+	if m.beaded {
+		out = 5 // so that the bead is the smaller half of it
+	}
+	b = s.unroll(base, -(half + math.Max(2.4, out)), half+1.5+deep, 0.5*px, profileAverageMM, true)
+	level, spread = faceLevels(b, -out, -math.Min(0.5, out/2))
 	return b, level, spread
 }
 

@@ -35,6 +35,35 @@ func ringWidthMM(outer, inner []geom.PointMM) float64 {
 	return least
 }
 
+// beaded tells whether a bead or a line runs all along the edge at base, close outside it.
+func (s *surface) beaded(base []geom.PointMM) bool {
+	const (
+		nearMM, behindMM = 2.4, 0.8
+		unlike           = 0.35 // of the step at the edge
+	)
+	b := s.unroll(base, -nearMM-0.2, behindMM+0.2, 0.5*s.mmPerPx(base[0]), profileAverageMM, false)
+	mean := make([]float64, b.n)
+	column := make([]float64, 0, len(base))
+	for j := range mean {
+		column = column[:0]
+		for i := range base {
+			if y := float64(b.row(i)[j]); y == y {
+				column = append(column, y)
+			}
+		}
+		mean[j] = quantile(column, 0.5)
+	}
+	at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
+	first := at(-math.Max(0.3, 2.5*b.pxMM))
+	step := math.Abs(mean[at(behindMM)] - mean[first])
+	for j := first; j >= at(-nearMM); j-- {
+		if math.Abs(mean[j]-mean[first]) > unlike*step {
+			return true
+		}
+	}
+	return false
+}
+
 // ringed looks inside the opening l of a thin part for a ring's inner edge. It returns l where there is none. Between the two edges
 // lies the ring, of one brightness; what a bench in the part's shadow shows instead grows lighter all the way.
 func ringed(l *loop, cands []*loop) *loop {

@@ -72,3 +72,50 @@ func TestRingWidth(t *testing.T) {
 		}
 	}
 }
+
+// A bead that runs along an edge is told from milling marks and from a plain face, and its colour is not taken for the face's: what is
+// 0.65 mm outside the edge and 1.6 mm wide is the larger part of what lies beside it.
+func TestBeadBesideTheEdge(t *testing.T) {
+	const r, face, dark = 20.0, 0.2, 0.02
+	for _, tt := range []struct {
+		name  string
+		light func(p geom.PointMM) float64 // of the face
+		want  bool
+	}{
+		{"bead", func(p geom.PointMM) float64 {
+			if d := p.Norm(); d > r+0.65 && d < r+2.25 {
+				return 3 * face
+			}
+			return face
+		}, true},
+		{"milling marks", func(p geom.PointMM) float64 { return face * milled(p) }, false},
+		{"scratch across", func(p geom.PointMM) float64 {
+			if math.Abs(p.Y-3) < 0.3 {
+				return 3 * face
+			}
+			return face
+		}, false},
+	} {
+		s := drawn{light: func(p geom.PointMM) float64 {
+			if p.Norm() < r {
+				return dark
+			}
+			return tt.light(p)
+		}, seed: 5}.surface(t)
+		var base []geom.PointMM
+		for k := range 400 {
+			sin, cos := math.Sincos(2 * math.Pi * float64(k) / 400)
+			base = append(base, geom.PointMM{X: r * cos, Y: r * sin})
+		}
+		if got := s.beaded(base); got != tt.want {
+			t.Errorf("%s: a bead is %v, want %v", tt.name, got, tt.want)
+		}
+		if !tt.want {
+			continue
+		}
+		_, level, _ := s.profiles(base, edgeModel{beaded: true}, 0.5)
+		if l := quantile(level, 0.5); math.Abs(l-face) > 0.1*face {
+			t.Errorf("%s: the face's level is %.3f, want %.2f", tt.name, l, face)
+		}
+	}
+}

@@ -187,6 +187,8 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 			// What left the coarse curve all round took a ring for what is behind it.
 			if st.landMM = ringWidthMM(bases[i], st.curve); st.landMM > 0 {
 				bases[i] = at()
+			} else {
+				st.beaded = v.s.beaded(bases[i])
 			}
 		}
 	})
@@ -205,6 +207,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 
 // measurePort finds the edge near base, where the regions have it.
 func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Port {
+	m.beaded = st.beaded
 	r := v.s.refine(base, m.on(st.landMM))
 	r.cliffs()
 	if !st.guided {
@@ -228,6 +231,7 @@ type start struct {
 	far    reach
 	guided bool
 	landMM float64 // see edgeModel
+	beaded bool    // see edgeModel
 }
 
 func (v *Survey) starts(g *Guide) []start {
