@@ -88,6 +88,16 @@ func (b *band) measureChromaNoise() float64 {
 	return 1.4826 * quantile(d, 0.5) / math.Sqrt2
 }
 
+// darkNoise is the standard uncertainty of the hue of a sample of so much light, linear from 0 to 1, beyond that of a sample of darkLevel.
+// The spread of a hue, learned from samples, holds what is usual where there is light; where there is little, it holds nothing: even black
+// has no hue at all, and dim noise any.
+func (b *band) darkNoise(light float64) float64 {
+	const darkLevel = 60 // grey levels
+	at := func(level float64) float64 { return b.chromaNoise / (level + hueFloor) }
+	n, usual := at(greyLevel(light)), at(darkLevel)
+	return math.Sqrt(max(0, n*n-usual*usual))
+}
+
 // greyLevel is roughly what a photo stores for linear light from 0 to 1.
 func greyLevel(linear float64) float64 { return 255 * math.Sqrt(max(linear, 0)) }
 

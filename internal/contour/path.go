@@ -315,7 +315,7 @@ func (h *hueStat) unlike(b *band, i, j int) float64 {
 	}
 	at := 2 * (i*b.n + j)
 	light := float64(b.row(i)[j])
-	noise := b.chromaNoise / (greyLevel(light) + hueFloor)
+	noise := b.darkNoise(light)
 	d := &h.dark
 	meanA, meanB, sigmaA, sigmaB := d.a[i], d.b[i], d.sigmaA[i], d.sigmaB[i]
 	if h.patchy {
