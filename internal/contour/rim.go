@@ -171,16 +171,16 @@ func (a *arcs) rim(m edgeModel) (rimMM, sigmaMM float64) {
 
 // rimmed gives m the rim and the blur that fit best, and returns what they leave.
 func (a *arcs) rimmed(m edgeModel) (best edgeModel, misfit float64) {
-	misfit = math.Inf(1)
-	for _, sharper := range []float64{0.5, 0.65, 0.8, 1} {
+	sharper := []float64{0.5, 0.65, 0.8, 1}
+	fits, left := make([]edgeModel, len(sharper)), make([]float64, len(sharper))
+	parallelItems(len(sharper), func(i int) {
 		t := m
-		t.sigmaMM *= sharper
+		t.sigmaMM *= sharper[i]
 		t.rimMM = least(geometricSteps(0.08, 0.7, 1.25), func(x float64) float64 { t := t; t.rimMM = x; return a.misfit(t) })
-		if v := a.misfit(t); v < misfit {
-			best, misfit = t, v
-		}
-	}
-	return best, misfit
+		fits[i], left[i] = t, a.misfit(t)
+	})
+	k := indexOfLeast(left)
+	return fits[k], left[k]
 }
 
 func indexOfLeast(v []float64) int { return slices.Index(v, slices.Min(v)) }
