@@ -118,7 +118,7 @@ func (a *arcs) looks(m edgeModel) (bright, waves float64) {
 		if c > brighter {
 			bright++
 		}
-		if fit.first[at]/(fit.first[at]+fit.second[at]) > most {
+		if !(fit.first[at]/(fit.first[at]+fit.second[at]) <= most) { // nor where there is no change at all
 			return
 		}
 		n := a.band[i].inward[k]

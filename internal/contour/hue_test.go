@@ -1,0 +1,82 @@
+package contour
+
+import (
+	"math/rand/v2"
+	"testing"
+
+	"portmatch/internal/geom"
+)
+
+// hueBand is a band whose samples light and hue say, at s = -5 to 5 mm, with some grain.
+func hueBand(at func(rng *rand.Rand, s float64) (light, a float64)) *band {
+	rng := rand.New(rand.NewPCG(4, 1))
+	const rows, spacing, chromaNoise = 120, 0.3, 2.0 // the noise in grey levels
+	b := &band{base: make([]geom.PointMM, rows), spacing: spacing, s0: -5, ds: 0.05, n: 201, pxMM: 0.1}
+	for range rows {
+		for j := range b.n {
+			light, a := at(rng, b.s0+float64(j)*b.ds)
+			b.rows = append(b.rows, float32(light))
+			noise := 0.0 // even black is stored without any
+			if light > 0 {
+				noise = chromaNoise / (greyLevel(light) + hueFloor)
+			}
+			b.hue = append(b.hue, float32(a+noise*rng.NormFloat64()), float32(noise*rng.NormFloat64()))
+		}
+	}
+	b.chromaNoise = b.measureChromaNoise()
+	return b
+}
+
+// Layout dye over bare metal is dark and coloured or bright and grey. What is dark and grey, a tunnel's lit wall, is neither.
+func TestHueOfAPatchyFace(t *testing.T) {
+	const dyed, bare = 0.1, 0.4 // linear light
+	b := hueBand(func(rng *rand.Rand, s float64) (float64, float64) {
+		f := rng.Float64() // of the way from dye to bare metal
+		switch {
+		case s > 0 && s < 1:
+			return dyed, 0 // the wall
+		case f < 0.4:
+			return dyed, 0.35
+		case f < 0.6:
+			return dyed + (bare-dyed)*rng.Float64(), 0.35 * rng.Float64()
+		}
+		return bare, 0
+	})
+	h := hueLevels(b, -5, -0.5, 1.8, 0.008, true)
+	mean := func(lo, hi, dim, lit float64) float64 {
+		var sum, n float64
+		for j := int(b.index(lo)); j < int(b.index(hi)); j++ {
+			if y := float64(b.row(60)[j]); y >= dim && y <= lit {
+				sum, n = sum+h.unlike(b, 60, j), n+1
+			}
+		}
+		return sum / n
+	}
+	if dye, metal := mean(-5, -0.5, 0, 1.2*dyed), mean(-5, -0.5, 0.9*bare, 1); dye > 4 || metal > 4 {
+		t.Errorf("dye is %.1f from the face's hue, bare metal %.1f, in standard deviations squared; want under 4", dye, metal)
+	}
+	if wall := mean(0.1, 0.9, 0, 1); wall < 9 {
+		t.Errorf("a grey wall as dark as the dye is %.1f from its hue, in standard deviations squared; want over 9", wall)
+	}
+}
+
+// In a tunnel even black has no hue, and dim noise any: it is as likely what lies behind an edge as the black further in.
+func TestHueInTheDark(t *testing.T) {
+	b := hueBand(func(_ *rand.Rand, s float64) (float64, float64) {
+		switch {
+		case s < 0:
+			return 0.3, 0
+		case s < 2:
+			return 0.003, 0
+		}
+		return 0, 0
+	})
+	h := hueLevels(b, 2.5, 5, 1.8, 0.008, true)
+	var sum, n float64
+	for j := int(b.index(0)); j < int(b.index(1.5)); j++ {
+		sum, n = sum+h.unlike(b, 60, j), n+1
+	}
+	if sum/n > 20 { // taken for certain, the noise makes it 170
+		t.Errorf("dim noise is %.1f from the hue of black, in standard deviations squared; want under 20", sum/n)
+	}
+}
