@@ -16,6 +16,7 @@ const (
 	maxHoleMM    = 25.0 // diameter: common practice, no source: M16 and its spot face are under this
 	wideMM       = 1.3  // how far to either side of an edge the contrast must last; a scribed or felt-pen line is thinner
 	weakest      = 0.15 // share of a curve's length that may have less contrast than minContrast
+	sameEdgeMM   = 0.7  // two curves closer than this on the whole run along one edge
 	minSolidity  = 0.72 // area over that of the convex hull; a kidney-shaped port has about 0.8
 )
 
@@ -82,7 +83,7 @@ func (p *plan) judge(l *loop) {
 	if !l.darkInside {
 		sign = -1
 	}
-	wide := math.Min(wideMM, 0.3*math.Sqrt(l.areaMM2/math.Pi)+0.6)
+	wide := l.wideMM()
 	// So many faint places settle that the quantile is below minContrast; most curves are grain, and go here.
 	faint, tooMany := 0, int(weakest*float64(n))+2
 	for i := range ring {
@@ -106,14 +107,10 @@ func (p *plan) judge(l *loop) {
 			}
 		}
 	}
-	far, outer, inner := make([]float64, 0, n), make([]float64, 0, n), make([]float64, 0, n)
-	for i, out := range outward {
-		a, okA := p.at(ring[i].Add(out.Scale(wide)))
-		b, okB := p.at(ring[i].Sub(out.Scale(wide)))
-		if okA && okB && out != (geom.PointMM{}) {
-			far = append(far, float64(sign*(a-b)))
-			outer, inner = append(outer, float64(a)), append(inner, float64(b))
-		}
+	outer, inner := p.either(ring, outward, wide)
+	far := make([]float64, len(outer))
+	for i := range far {
+		far[i] = float64(sign) * (outer[i] - inner[i])
 	}
 	if len(near) < n/2 || len(far) < n/2 {
 		return
@@ -121,6 +118,22 @@ func (p *plan) judge(l *loop) {
 	l.contrast = quantile(near, weakest)
 	l.wide = quantile(far, weakest)
 	l.outside, l.inside = quantile(outer, 0.5), quantile(inner, 0.5)
+}
+
+// wideMM is how far to either side of the curve the contrast must last.
+func (l *loop) wideMM() float64 { return math.Min(wideMM, 0.3*math.Sqrt(l.areaMM2/math.Pi)+0.6) }
+
+// either returns the levels mm outside and inside the places of a curve, of those that have both.
+func (p *plan) either(ring, outward []geom.PointMM, mm float64) (outer, inner []float64) {
+	outer, inner = make([]float64, 0, len(ring)), make([]float64, 0, len(ring))
+	for i, out := range outward {
+		a, okA := p.at(ring[i].Add(out.Scale(mm)))
+		b, okB := p.at(ring[i].Sub(out.Scale(mm)))
+		if okA && okB && out != (geom.PointMM{}) {
+			outer, inner = append(outer, float64(a)), append(inner, float64(b))
+		}
+	}
+	return outer, inner
 }
 
 // quantile sorts v and returns its q quantile.
@@ -146,7 +159,6 @@ func sortedQuantile(v []float64, q float64) float64 {
 // cross, so two of them are nested or apart, and the mean distance between nested ones is the difference of their areas over
 // their length.
 func oneAnEdge(all []*loop) []*loop {
-	const sameEdgeMM = 0.7
 	sort.SliceStable(all, func(i, j int) bool { return all[i].contrast > all[j].contrast })
 	var kept []*loop
 	for _, l := range all {

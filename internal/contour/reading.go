@@ -182,6 +182,7 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	if m.doubt {
 		v = math.Hypot(v, 0.3*m.rimMM)
 	}
+	v = math.Hypot(v, softShare*m.softMM)
 	if m.beaded {
 		v = math.Hypot(v, beadedMM)
 	}
@@ -193,6 +194,21 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 		v = math.Hypot(v, share*r.wallMM[i])
 	}
 	return math.Hypot(r.sigmaMM[i], alone*fit), v
+}
+
+// An edge that is blurred by more than the photo is, is a break too narrow to see: the face ends softer times that outside the place that
+// one step fits, give or take softShare of it. A slope has 1.7 times, the steps at both sides of a chamfer's band half as bright as the face
+// once, of a brighter one more.
+const softer, softShare = 1.2, 0.7
+
+// soften moves the edge out by what its blur tells of its break.
+func (r *edgeReading) soften(softMM float64) {
+	if softMM == 0 {
+		return
+	}
+	for i, d := range inwardNormals(r.outline) {
+		r.outline[i] = r.outline[i].Sub(d.Scale(softer * softMM))
+	}
 }
 
 // beadedMM is the standard uncertainty of an edge beside which the face shows only in a slit before a bead begins.

@@ -81,6 +81,7 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 		r.bridge(regions)
 	}
 	r.compare(regions, 0.1+0.3*m.rimMM)
+	r.soften(m.softMM)
 	return r
 }
 

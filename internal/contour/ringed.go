@@ -73,8 +73,14 @@ func ringed(l *loop, cands []*loop) *loop {
 	)
 	best := l
 	for _, c := range cands {
-		if c == l || c.darkInside != l.darkInside || c.cut || c.holdsStrip || !encloses(l, c) || c.wide < minContrast || c.contrast < asClear*l.contrast ||
-			math.Abs(l.inside-c.outside) > even*math.Min(l.wide, c.wide) || compactness(c) < asCompact*compactness(l) || solidity(c) < asSolid*solidity(l) {
+		if c == l || c.cut || c.holdsStrip || !encloses(l, c) || c.wide < minContrast || compactness(c) < asCompact*compactness(l) || solidity(c) < asSolid*solidity(l) {
+			continue
+		}
+		if c.tint != nil {
+			if !c.inTint(l, even) {
+				continue
+			}
+		} else if c.darkInside != l.darkInside || c.contrast < asClear*l.contrast || math.Abs(l.inside-c.outside) > even*math.Min(l.wide, c.wide) {
 			continue
 		}
 		if width := ringWidthMM(l.pts, c.pts); width > 0 && (best == l || c.contrast > best.contrast) {

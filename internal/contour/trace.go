@@ -72,7 +72,8 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	cands := pl.candidates(v.s.onStrip(sol.StripQuadsPx))
+	onStrip := v.s.onStrip(sol.StripQuadsPx)
+	cands := pl.tinted(pl.candidates(onStrip), v.s.tints(pl), onStrip)
 	for _, l := range cands {
 		l.holdsStrip = slices.ContainsFunc(sol.StripQuadsPx, func(q [4]geom.PointPx) bool {
 			return contains(l.pts, mid(v.s.face(q[0]), v.s.face(q[2])))
@@ -81,7 +82,7 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	v.open = sortOut(cands)
 	v.thin = v.isThin()
 	if v.thin {
-		v.rings = pl.rings(v.s.onStrip(sol.StripQuadsPx))
+		v.rings = pl.rings(onStrip)
 	}
 	v.measureHoles(roundOnes(cands))
 	if look := pl.faceLook(v.holes); look != nil {
@@ -196,6 +197,9 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 		return nil, err
 	}
 	m = v.s.settle(bases, m)
+	if m.wallMM == 0 {
+		m.softMM = v.soft(m, v.s.mmPerPx(centroid(starts[0].curve)))
+	}
 	v.edge = m
 	f := &face.Face{Holes: v.holes, Ports: make([]face.Port, len(starts))}
 	parallelItems(len(starts), func(i int) { f.Ports[i] = v.measurePort(starts[i], bases[i], m) })
