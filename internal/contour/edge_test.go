@@ -81,7 +81,7 @@ func measure(t *testing.T, s *surface) edgeReading {
 	}
 	m := edgeModel{sigmaMM: 1 / drawnPx}
 	base := s.locate(open.ports[0].pts, m, reach{3, 3}, false)
-	m = s.settle([][]geom.PointMM{base}, m)
+	m = s.settle([][]geom.PointMM{base}, make([]float64, 1), m)
 	return s.refine(base, m)
 }
 

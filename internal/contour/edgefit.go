@@ -168,7 +168,7 @@ func (m edgeModel) take(p *profile, b *band, row []float32, j0, j1, clear int, f
 func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLevel, spread float64, p *profile) {
 	f := &e.fits[i]
 	w := m.width(b.lean[i])
-	pad := math.Max(outsideMM, 6*b.pxMM)
+	pad := m.within(math.Max(outsideMM, 6*b.pxMM))
 	in := math.Max(insideMM, 5*b.pxMM)
 	if m.wallMM > 0 && !m.shadow {
 		in = math.Max(insideThinMM, 3*b.pxMM)

@@ -25,8 +25,6 @@ type loop struct {
 	// outside and inside are the median levels as far to either side.
 	outside, inside float64
 	perimeter       float64
-	// tint is the plan of hue that the curve was found on, contrast and wide being of hue then; nil where brightness shows it.
-	tint *plan
 }
 
 // terraces is the plan cut into steps of grey level: what the level curves of all levels are followed on.

@@ -7,22 +7,24 @@ import (
 )
 
 // settle decides for the whole face what its edges are like: how blurred, and whether they are rounded or chamfered and how
-// much. One answer for all ports: they are cut and lit alike, and no single profile can tell.
-func (s *surface) settle(bases [][]geom.PointMM, m edgeModel) edgeModel {
+// much. One answer for all ports: they are cut and lit alike, and no single profile can tell. lands are the ports' widths of face (see
+// edgeModel.landMM).
+func (s *surface) settle(bases [][]geom.PointMM, lands []float64, m edgeModel) edgeModel {
 	type sample struct {
 		b             *band
 		level, spread []float64
+		landMM        float64
 	}
 	all := make([]sample, len(bases))
 	parallelItems(len(bases), func(i int) {
-		b, level, spread := s.profiles(bases[i], edgeModel{wallMM: m.wallMM, rimMM: 1}, 0.5)
-		all[i] = sample{b.every(4), everyOf(level, 4), everyOf(spread, 4)}
+		b, level, spread := s.profiles(bases[i], edgeModel{wallMM: m.wallMM, rimMM: 1, landMM: lands[i]}, 0.5)
+		all[i] = sample{b.every(4), everyOf(level, 4), everyOf(spread, 4), lands[i]}
 	})
 	misfit := func(m edgeModel) float64 {
 		cost := make([]float64, len(all))
 		parallelItems(len(all), func(i int) {
 			a := all[i]
-			e := m.scan(a.b, 0.5, 0.25*a.b.pxMM, a.level, a.spread)
+			e := m.on(a.landMM).scan(a.b, 0.5, 0.25*a.b.pxMM, a.level, a.spread)
 			for k := range e.fits {
 				v := math.Inf(1)
 				for _, x := range e.fits[k].sse {

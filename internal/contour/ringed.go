@@ -76,11 +76,7 @@ func ringed(l *loop, cands []*loop) *loop {
 		if c == l || c.cut || c.holdsStrip || !encloses(l, c) || c.wide < minContrast || compactness(c) < asCompact*compactness(l) || solidity(c) < asSolid*solidity(l) {
 			continue
 		}
-		if c.tint != nil {
-			if !c.inTint(l, even) {
-				continue
-			}
-		} else if c.darkInside != l.darkInside || c.contrast < asClear*l.contrast || math.Abs(l.inside-c.outside) > even*math.Min(l.wide, c.wide) {
+		if c.darkInside != l.darkInside || c.contrast < asClear*l.contrast || math.Abs(l.inside-c.outside) > even*math.Min(l.wide, c.wide) {
 			continue
 		}
 		if width := ringWidthMM(l.pts, c.pts); width > 0 && (best == l || c.contrast > best.contrast) {
@@ -90,4 +86,124 @@ func ringed(l *loop, cands []*loop) *loop {
 		}
 	}
 	return best
+}
+
+// withinBead looks whether the edge at base is the outer one of a bead or a printed line that lies on the face of a thin part round the
+// opening: inside it, at the same distance all the way round, the face shows again, and then something else. It returns the curve where the
+// face ends there, and how wide the face is between bead and opening; 0 where there is no bead.
+func (s *surface) withinBead(base []geom.PointMM) (inner []geom.PointMM, landMM float64) {
+	const (
+		beadMM, behindMM = 4.5, 7.0 // how far in the land and what lies behind it are looked for
+		likeFace         = 0.35     // of the change at the bead
+		leastChange      = 12       // levels, from the face to the bead, and a third of it from the land to what lies behind
+		agree            = 0.8      // share of the arcs that must show it
+		evenMM           = 0.4      // how far the middle half of the arcs may differ
+		leastLandMM      = 0.4
+	)
+	b := s.unroll(base, -2.4, behindMM, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
+	n := len(b.base)
+	arcs := max(8, int(float64(n)*b.spacing/arcMM))
+	var ends, lands []float64
+	for a := range arcs {
+		p := b.colours(a*n/arcs, (a+1)*n/arcs)
+		at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
+		face := middleColour(p[at(-2):at(-0.5)])
+		d := make([]float64, len(p)) // how unlike the face
+		for j := range p {
+			d[j] = p[j].apart(face)
+		}
+		bead := indexOfMost(d, at(0), at(2.5))
+		land := indexOfLeastIn(d, bead, at(beadMM))
+		behind := indexOfMost(d, land, min(land+int(3/b.ds), b.n-1))
+		if d[bead] < leastChange || d[land] > likeFace*d[bead] || d[behind] < leastChange/3+d[land] || d[behind] < 2*d[land] || d[behind] < likeFace*d[bead] {
+			continue
+		}
+		from, to := land, land
+		for from > bead && d[from] < (d[land]+d[bead])/2 {
+			from--
+		}
+		for to < behind && d[to] < (d[land]+d[behind])/2 {
+			to++
+		}
+		if mm := float64(to-from) * b.ds; mm > math.Max(leastLandMM, 3*b.pxMM) {
+			ends, lands = append(ends, b.s0+float64(to)*b.ds), append(lands, mm)
+		}
+	}
+	if float64(len(ends)) < agree*float64(arcs) || quantile(ends, 0.75)-quantile(ends, 0.25) > evenMM {
+		return nil, 0
+	}
+	off := make([]float64, n)
+	for i := range off {
+		off[i] = quantile(ends, 0.5)
+	}
+	return b.moved(off), quantile(lands, 0.25)
+}
+
+// colour is a colour as a photo stores it: brightness and chroma, in levels.
+type colour [3]float64
+
+func (c colour) apart(o colour) float64 {
+	return math.Sqrt((c[0]-o[0])*(c[0]-o[0]) + (c[1]-o[1])*(c[1]-o[1]) + (c[2]-o[2])*(c[2]-o[2]))
+}
+
+// colours returns the mean colours across the edge, of rows from to to.
+func (b *band) colours(from, to int) []colour {
+	out := make([]colour, b.n)
+	for j := range out {
+		var light float64
+		var count float64
+		for i := from; i < to; i++ {
+			y := float64(b.row(i)[j])
+			if y != y {
+				continue
+			}
+			count++
+			light += y
+			if b.hue != nil {
+				grey := greyLevel(y) + hueFloor
+				for c := range 2 {
+					out[j][1+c] += grey * float64(b.hue[2*(i*b.n+j)+c])
+				}
+			}
+		}
+		if count == 0 {
+			continue
+		}
+		out[j][0] = greyLevel(light / count)
+		out[j][1] /= count
+		out[j][2] /= count
+	}
+	return out
+}
+
+// middleColour is the median of every part of the colours.
+func middleColour(all []colour) (m colour) {
+	for c := range m {
+		var v []float64
+		for _, x := range all {
+			v = append(v, x[c])
+		}
+		m[c] = quantile(v, 0.5)
+	}
+	return m
+}
+
+func indexOfMost(v []float64, from, to int) int {
+	k := from
+	for i := from; i <= to; i++ {
+		if v[i] > v[k] {
+			k = i
+		}
+	}
+	return k
+}
+
+func indexOfLeastIn(v []float64, from, to int) int {
+	k := from
+	for i := from; i <= to; i++ {
+		if v[i] < v[k] {
+			k = i
+		}
+	}
+	return k
 }

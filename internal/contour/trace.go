@@ -53,7 +53,7 @@ const benchDropMM = 0.2
 
 // maxGasketMM is the greatest height at which a part with light showing through its openings is taken for a gasket that lies
 // on the bench beside the strips: common practice, no source, has gaskets up to 3 mm thick.
-const maxGasketMM = 4.0
+const maxGasketMM = 3.3
 
 // NewSurvey finds openings and measures the holes. The photo's camera is sol.
 func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt Options) (*Survey, error) {
@@ -73,12 +73,8 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 		return nil, err
 	}
 	onStrip := v.s.onStrip(sol.StripQuadsPx)
-	cands := pl.tinted(pl.candidates(onStrip), v.s.tints(pl), onStrip)
-	for _, l := range cands {
-		l.holdsStrip = slices.ContainsFunc(sol.StripQuadsPx, func(q [4]geom.PointPx) bool {
-			return contains(l.pts, mid(v.s.face(q[0]), v.s.face(q[2])))
-		})
-	}
+	cands := pl.candidates(onStrip)
+	v.markStrips(cands)
 	v.open = sortOut(cands)
 	v.thin = v.isThin()
 	if v.thin {
@@ -99,6 +95,7 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 		}
 		v.open.ports[i] = l.evened()
 	}
+	v.byColour()
 	return v, ctx.Err()
 }
 
@@ -184,6 +181,12 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 		st := &starts[i]
 		at := func() []geom.PointMM { return v.s.locate(st.curve, m.on(st.landMM), st.far, st.guided) }
 		bases[i] = at()
+		if v.thin && st.landMM == 0 {
+			if inner, landMM := v.s.withinBead(bases[i]); landMM > 0 {
+				st.curve, st.landMM, st.far = inner, landMM, reach{1, 1}
+				bases[i] = at()
+			}
+		}
 		if v.thin && !st.guided && st.landMM == 0 {
 			// What left the coarse curve all round took a ring for what is behind it.
 			if st.landMM = ringWidthMM(bases[i], st.curve); st.landMM > 0 {
@@ -196,7 +199,11 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	m = v.s.settle(bases, m)
+	lands := make([]float64, len(starts))
+	for i, st := range starts {
+		lands[i] = st.landMM
+	}
+	m = v.s.settle(bases, lands, m)
 	if m.wallMM == 0 {
 		m.softMM = v.soft(m, v.s.mmPerPx(centroid(starts[0].curve)))
 	}

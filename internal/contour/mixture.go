@@ -1,0 +1,231 @@
+package contour
+
+import (
+	"math"
+
+	"portmatch/internal/geom"
+)
+
+// A bench may be as bright as the part that lies on it, and a bead as bright as the bench: then no curve of brightness closes round an
+// opening, though anybody sees it by its colour. Where curves of hue show openings that those of brightness don't, the photo is looked at
+// and measured as a mixture of hue and brightness.
+
+const (
+	hueStep   = 2    // steps of the plan of brightness to one of hue: a photo stores colour at half its size
+	hueFaint  = 40.0 // grey levels; keeps the noise of dark places down
+	hueSpread = 170  // levels for chroma as strong as brightness
+)
+
+// hues are how warm a colour is and how purple, in levels, for so much chroma over so much brightness, which a shadow changes little.
+// Wood, rust, card and metal differ in the first, paints in both.
+func hues(grey, cb, cr float32) (warm, purple float32) {
+	scale := hueSpread / (grey + hueFaint)
+	return 128 + scale*(cr-cb), 128 + scale*(cr+cb)
+}
+
+// huePlans returns plans whose levels are hues. p is the plan of brightness.
+func (s *surface) huePlans(p *plan) [2]*plan {
+	w, h := (p.w+hueStep-1)/hueStep, (p.h+hueStep-1)/hueStep
+	var out [2]*plan
+	for c := range out {
+		out[c] = &plan{w: w, h: h, lo: p.lo, stepMM: hueStep * p.stepMM, level: make([]float32, w*h), valid: make([]bool, w*h)}
+	}
+	const stride = 8 // see surface.plan
+	step := out[0].stepMM
+	parallelRows(h, func(j int) {
+		at := func(i int) geom.PointPx {
+			return s.pixel(p.lo.Add(geom.PointMM{X: float64(i) * step, Y: float64(j) * step}))
+		}
+		q0 := at(0)
+		for i0 := 0; i0 < w; i0 += stride {
+			q1 := at(i0 + stride)
+			for i := i0; i < min(i0+stride, w); i++ {
+				k := hueStep * (j*p.w + i)
+				if !p.valid[k] {
+					continue
+				}
+				f, n := float64(i-i0)/stride, j*w+i
+				cb, cr := s.photo.ChromaAt(q0.U+f*(q1.U-q0.U), q0.V+f*(q1.V-q0.V))
+				out[0].level[n], out[1].level[n] = hues(p.level[k], cb, cr)
+				out[0].valid[n], out[1].valid[n] = true, true
+			}
+			q0 = q1
+		}
+	})
+	for _, t := range out {
+		t.blur()
+	}
+	return out
+}
+
+// mixture is a sum of levels: of the two hues, and of brightness. Openings are bright in it.
+type mixture struct {
+	weight [3]float64
+	offset float64
+	// apart is how far what lies round the openings is from what shows in them, in standard deviations of either.
+	apart float64
+}
+
+// discriminant returns the mixture that tells best what lies outside the curves from what lies inside them: Fisher's linear discriminant
+// (Annals of Eugenics 7, 1936). plans are of the two hues and of brightness. It returns nil where too little is known.
+func discriminant(curves []*loop, plans [3]*plan) *mixture {
+	const (
+		fewest = 40
+		levels = 80.0 // between outside and inside, in the mixture
+		grain  = 2.0  // levels squared; what an 8-bit photo can tell at best
+	)
+	clear := [2][]float64{{-1.3, -1.9}, {1.3, 1.9, 2.5}} // mm inward: past the wall and the shadow of most gaskets
+	var seen [2][][3]float64
+	for _, l := range curves {
+		ring := resampleClosed(l.pts, 1)
+		for i, in := range inwardNormals(ring) {
+			for side := range clear {
+				for _, mm := range clear[side] {
+					if x, ok := levelsAt(plans, ring[i].Add(in.Scale(mm))); ok {
+						seen[side] = append(seen[side], x)
+					}
+				}
+			}
+		}
+	}
+	if len(seen[0]) < fewest || len(seen[1]) < fewest {
+		return nil
+	}
+	var mean [2][3]float64
+	for side := range seen {
+		for _, x := range seen[side] {
+			for c, v := range x {
+				mean[side][c] += v / float64(len(seen[side]))
+			}
+		}
+	}
+	var within [3][3]float64
+	for side := range seen {
+		for _, x := range seen[side] {
+			for a := range x {
+				for b := range x {
+					within[a][b] += (x[a] - mean[side][a]) * (x[b] - mean[side][b]) / float64(len(seen[0])+len(seen[1]))
+				}
+			}
+		}
+	}
+	for c := range within {
+		within[c][c] += grain
+	}
+	inv, ok := invert3(within)
+	if !ok {
+		return nil
+	}
+	m := &mixture{}
+	var d2 float64
+	for i := range inv {
+		for j := range inv {
+			m.weight[i] += inv[i][j] * (mean[1][j] - mean[0][j])
+		}
+		d2 += m.weight[i] * (mean[1][i] - mean[0][i])
+	}
+	m.apart, m.offset = math.Sqrt(d2), 128
+	for i := range m.weight {
+		m.weight[i] *= levels / d2
+		m.offset -= m.weight[i] * (mean[0][i] + mean[1][i]) / 2
+	}
+	return m
+}
+
+func levelsAt(plans [3]*plan, p geom.PointMM) (x [3]float64, ok bool) {
+	for c, pl := range plans {
+		v, valid := pl.at(p)
+		if !valid {
+			return x, false
+		}
+		x[c] = float64(v)
+	}
+	return x, true
+}
+
+// mixed returns the plan of the mixture, as fine as that of brightness.
+func (m *mixture) mixed(plans [3]*plan) *plan {
+	grey := plans[2]
+	o := *grey
+	o.level, o.valid = make([]float32, len(grey.level)), make([]bool, len(grey.level))
+	parallelRows(o.h, func(j int) {
+		for i := range o.w {
+			x, ok := levelsAt(plans, o.lo.Add(geom.PointMM{X: float64(i), Y: float64(j)}.Scale(o.stepMM)))
+			v := m.offset
+			for c := range x {
+				v += m.weight[c] * x[c]
+			}
+			o.level[j*o.w+i], o.valid[j*o.w+i] = float32(min(max(v, 0), 255)), ok
+		}
+	})
+	return &o
+}
+
+// byColour takes the openings that a mixture of hue and brightness shows, where hue shows some of a thin part that brightness does not.
+func (v *Survey) byColour() {
+	// Openings were told from what lies round them by 6 and more in mixtures that were right, and by 2 to 5 where hue saw what is none.
+	const leastApart = 6
+	if !v.thin || !v.s.photo.HasColour() {
+		return
+	}
+	hue := v.s.huePlans(v.plan)
+	plans := [3]*plan{hue[0], hue[1], v.plan}
+	seen := v.openingsOn(plans[:2])
+	if !v.showsMore(seen) {
+		return
+	}
+	m := discriminant(seen, plans)
+	if m == nil || m.apart < leastApart {
+		return
+	}
+	if both := v.openingsOn([]*plan{m.mixed(plans)}); v.showsMore(both) {
+		v.open.ports = both
+	}
+}
+
+// openingsOn returns the ports that the plans show.
+func (v *Survey) openingsOn(plans []*plan) []*loop {
+	var cands []*loop
+	for _, p := range plans {
+		cands = append(cands, p.candidates(v.s.onStrip(v.sol.StripQuadsPx))...)
+	}
+	v.markStrips(cands)
+	return sortOut(cands).ports
+}
+
+// showsMore tells whether some of the openings that hue shows were not seen in brightness, or not as they are, and all that were seen are
+// among those that hue shows. What is far smaller than those was none.
+func (v *Survey) showsMore(hued []*loop) bool {
+	const (
+		alikeMM = 2.0 // usual distance between two curves of one edge: the one may be that of its wall or shadow
+		small   = 0.3
+	)
+	more, least := false, math.Inf(1)
+	known := map[*loop]bool{}
+	for _, h := range hued {
+		least = math.Min(least, h.areaMM2)
+		found := false
+		for _, l := range v.open.ports {
+			if contains(h.pts, centroid(l.pts)) || contains(l.pts, centroid(h.pts)) {
+				known[l] = true
+				found = found || math.Abs(h.areaMM2-l.areaMM2) < alikeMM*l.perimeter
+			}
+		}
+		more = more || !found
+	}
+	for _, l := range v.open.ports {
+		if !known[l] && l.areaMM2 > small*least {
+			return false
+		}
+	}
+	return more
+}
+
+// markStrips marks the curves that go round a printed strip.
+func (v *Survey) markStrips(cands []*loop) {
+	for _, l := range cands {
+		for _, q := range v.sol.StripQuadsPx {
+			l.holdsStrip = l.holdsStrip || contains(l.pts, mid(v.s.face(q[0]), v.s.face(q[2])))
+		}
+	}
+}
