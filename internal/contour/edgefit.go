@@ -32,6 +32,8 @@ type edgeModel struct {
 	landMM float64
 	// beaded: a bead or a printed line runs all along the edge, a little outside it. Beyond it the face goes on.
 	beaded bool
+	// lined: a ring lines the opening that is much like what is behind it.
+	lined bool
 }
 
 // on returns the model for an edge beside which the face is landMM wide; 0 for wide.

@@ -20,7 +20,7 @@ const (
 // Wood, rust, card and metal differ in the first, paints in both.
 func hues(grey, cb, cr float32) (warm, purple float32) {
 	scale := hueSpread / (grey + hueFaint)
-	return 128 + scale*(cr-cb), 128 + scale*(cr+cb)
+	return min(max(128+scale*(cr-cb), 0), 255), min(max(128+scale*(cr+cb), 0), 255)
 }
 
 // huePlans returns plans whose levels are hues. p is the plan of brightness.

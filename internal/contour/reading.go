@@ -186,6 +186,9 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	if m.beaded {
 		v = math.Hypot(v, beadedMM)
 	}
+	if m.lined {
+		v = math.Hypot(v, linedMM)
+	}
 	if r.faint[i] {
 		share := 0.5
 		if r.hueTells != nil && r.hueTells[i] {
@@ -213,6 +216,9 @@ func (r *edgeReading) soften(softMM float64) {
 
 // beadedMM is the standard uncertainty of an edge beside which the face shows only in a slit before a bead begins.
 const beadedMM = 0.05
+
+// linedMM is the standard uncertainty of the edge of a ring that is much like what is behind it.
+const linedMM = 0.09
 
 // compare holds the reading against a second one of the same edge. usualMM is how far the two may lie apart for reasons of
 // their own.

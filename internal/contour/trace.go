@@ -177,25 +177,36 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 		m.shadow = m.wallMM > 0
 	}
 	bases := make([][]geom.PointMM, len(starts))
-	parallelItems(len(starts), func(i int) {
+	locate := func(i int) {
 		st := &starts[i]
-		at := func() []geom.PointMM { return v.s.locate(st.curve, m.on(st.landMM), st.far, st.guided) }
-		bases[i] = at()
-		if v.thin && st.landMM == 0 {
+		bases[i] = v.s.locate(st.curve, m.on(st.landMM), st.far, st.guided)
+	}
+	parallelItems(len(starts), func(i int) {
+		locate(i)
+		if st := &starts[i]; v.thin && st.landMM == 0 {
 			if inner, landMM := v.s.withinBead(bases[i]); landMM > 0 {
 				st.curve, st.landMM, st.far = inner, landMM, reach{1, 1}
-				bases[i] = at()
-			}
-		}
-		if v.thin && !st.guided && st.landMM == 0 {
-			// What left the coarse curve all round took a ring for what is behind it.
-			if st.landMM = ringWidthMM(bases[i], st.curve); st.landMM > 0 {
-				bases[i] = at()
-			} else {
-				st.beaded = v.s.beaded(bases[i])
+				locate(i)
 			}
 		}
 	})
+	if v.thin {
+		v.s.lined(starts, bases)
+		parallelItems(len(starts), func(i int) {
+			st := &starts[i]
+			if st.lined {
+				locate(i)
+			}
+			if st.landMM == 0 && !st.guided {
+				// What left the coarse curve all round took a ring for what is behind it.
+				if st.landMM = ringWidthMM(bases[i], st.curve); st.landMM > 0 {
+					locate(i)
+				} else {
+					st.beaded = v.s.beaded(bases[i])
+				}
+			}
+		})
+	}
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -218,7 +229,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 
 // measurePort finds the edge near base, where the regions have it.
 func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Port {
-	m.beaded = st.beaded
+	m.beaded, m.lined = st.beaded, st.lined
 	r := v.s.refine(base, m.on(st.landMM))
 	r.cliffs()
 	if !st.guided {
@@ -243,6 +254,7 @@ type start struct {
 	guided bool
 	landMM float64 // see edgeModel
 	beaded bool    // see edgeModel
+	lined  bool    // see edgeModel
 }
 
 func (v *Survey) starts(g *Guide) []start {
