@@ -231,3 +231,29 @@ func TestSmoothingFollowsAHighSpot(t *testing.T) {
 		}
 	}
 }
+
+// An edge broken by a slope 0.35 mm wide, as bright as the face at its top and as dark as the tunnel at its foot, is no rim that could be
+// seen, but it is blurred by more than the photo: a slope has a standard deviation of its width over the square root of 12.
+func TestSoftEdge(t *testing.T) {
+	const r, slope, face, dark = 20.0, 0.35, 0.4, 0.02
+	for _, broken := range []bool{false, true} {
+		s := drawn{light: func(p geom.PointMM) float64 {
+			d := p.Norm() - r
+			switch {
+			case broken && d > 0 && d < slope:
+				return dark + (face-dark)*d/slope
+			case d < 0:
+				return dark
+			}
+			return face
+		}, seed: 8}.surface(t)
+		m := edgeModel{sigmaMM: 1 / drawnPx}
+		base := circleOf(r, 400)
+		m.sigmaMM = s.settle([][]geom.PointMM{base}, make([]float64, 1), m).sigmaMM
+		v := &Survey{s: s, sol: &scalecard.Solution{BlurPx: 1}}
+		got := v.soft(m, 1/drawnPx)
+		if want := slope / math.Sqrt(12); broken && math.Abs(got-want) > 0.03 || !broken && got > 0.02 {
+			t.Errorf("broken: %v; the edge is softer by %.3f mm, the slope by %.3f", broken, got, want)
+		}
+	}
+}

@@ -26,6 +26,8 @@ type edgeModel struct {
 	// doubt: the rim may as well be a bare, flat band at the edge, where a file or a gasket has taken the dye off. The edge is then put
 	// midway.
 	doubt bool
+	// dyed: the face is covered with layout dye.
+	dyed bool
 	// softMM is by how much more the edge is blurred than the photo; see Survey.soft.
 	softMM float64
 	// landMM is how wide the face beside the edge is before it changes its looks, where a ring lines the opening; 0 for wide.

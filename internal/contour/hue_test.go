@@ -1,6 +1,7 @@
 package contour
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -78,5 +79,33 @@ func TestHueInTheDark(t *testing.T) {
 	}
 	if sum/n > 20 { // taken for certain, the noise makes it 170
 		t.Errorf("dim noise is %.1f from the hue of black, in standard deviations squared; want under 20", sum/n)
+	}
+}
+
+// Dye ends 0.4 mm outside an edge in the first half of the rows, and at it in the second.
+func TestBareBandBesideTheEdge(t *testing.T) {
+	const bandMM = 0.4
+	row := -1
+	last := math.Inf(1)
+	b := hueBand(func(_ *rand.Rand, s float64) (float64, float64) {
+		if s < last {
+			row++
+		}
+		last = s
+		switch {
+		case s > 0:
+			return 0.01, 0
+		case row < 60 && s > -bandMM:
+			return 0.4, 0
+		}
+		return 0.15, 0.35
+	})
+	r := &edgeReading{raw: make([]float64, len(b.base)), pxMM: b.pxMM}
+	r.bare(b)
+	if got := r.bareMM[30]; math.Abs(got-bandMM) > 0.1 {
+		t.Errorf("a bare band of %.1f mm measures %.2f mm", bandMM, got)
+	}
+	if got := r.bareMM[90]; got > 0 {
+		t.Errorf("where there is none a bare band of %.2f mm is found", got)
 	}
 }

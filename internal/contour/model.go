@@ -47,8 +47,9 @@ func (s *surface) settle(bases [][]geom.PointMM, lands []float64, m edgeModel) e
 	if m.wallMM > 0 {
 		return m
 	}
+	m.dyed = s.dyed(bases)
 	if m.rimMM, m.rimSigmaMM = s.newArcs(bases, m).rim(m); m.rimMM > 0 {
-		m.doubt = s.dyed(bases)
+		m.doubt = m.dyed
 		m.sigmaMM = least(geometricSteps(0.4*px, 2.6*px, 1.3), func(x float64) float64 { t := m; t.sigmaMM = x; return misfit(t) })
 	}
 	return m

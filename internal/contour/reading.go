@@ -2,6 +2,7 @@ package contour
 
 import (
 	"math"
+	"slices"
 
 	"portmatch/internal/geom"
 	"portmatch/internal/scalecard"
@@ -23,7 +24,8 @@ type edgeReading struct {
 	bridged  []bool    // drawn where regions see the edge; nil for none
 	apartMM  []float64 // how far a second opinion lies off, beyond what is usual
 	pxMM     float64
-	quantum  float64 // of the photo's coding, grey levels; see photo.Photo
+	bareMM   []float64 // see bare; nil for a face without dye
+	quantum  float64   // of the photo's coding, grey levels; see photo.Photo
 }
 
 // read picks the closed path of least misfit through the scan, refines it between grid points, and smooths it along the curve.
@@ -183,6 +185,9 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 		v = math.Hypot(v, 0.3*m.rimMM)
 	}
 	v = math.Hypot(v, softShare*m.softMM)
+	if r.bareMM != nil {
+		v = math.Hypot(v, bareShare*r.bareMM[i])
+	}
 	if m.beaded {
 		v = math.Hypot(v, beadedMM)
 	}
@@ -217,21 +222,67 @@ func (r *edgeReading) soften(softMM float64) {
 // beadedMM is the standard uncertainty of an edge beside which the face shows only in a slit before a bead begins.
 const beadedMM = 0.05
 
+// bareShare is how much of a bare band's width beside a dyed face's edge is in doubt.
+const bareShare = 0.5
+
+// bare finds where the dye of a face ends before the edge does, mm at every vertex. A bright band along the edge may be metal that the dye has
+// left, and then is face; or the opening's wall, lit.
+func (r *edgeReading) bare(b *band) {
+	const (
+		coloured = 0.12 // see surface.dyed
+		less     = 0.5  // of the dye's colour further out
+		mostMM   = 1.0
+		alongMM  = 3.0
+	)
+	if b.hue == nil {
+		return
+	}
+	r.bareMM = make([]float64, len(b.base))
+	colour := func(i int, from, to float64) float64 {
+		var sum, n float64
+		for j := max(0, int(b.index(from))); j <= min(b.n-1, int(b.index(to))); j++ {
+			at := 2 * (i*b.n + j)
+			if c := math.Hypot(float64(b.hue[at]), float64(b.hue[at+1])); c == c {
+				sum, n = sum+c, n+1
+			}
+		}
+		return sum / max(n, 1)
+	}
+	px := b.pxMM
+	for i := range r.bareMM {
+		edge := r.raw[i]
+		far := colour(i, edge-1.6, edge-max(0.7, 5*px))
+		if far < coloured || colour(i, edge-2.2*px, edge-0.8*px) > less*far {
+			continue
+		}
+		mm := 2 * px
+		for mm < mostMM && colour(i, edge-mm-px, edge-mm) < less*far {
+			mm += px
+		}
+		r.bareMM[i] = mm
+	}
+	r.bareMM = medianAlong(r.bareMM, int(alongMM/2/b.spacing))
+}
+
 // linedMM is the standard uncertainty of the edge of a ring that is much like what is behind it.
 const linedMM = 0.09
 
 // compare holds the reading against a second one of the same edge. usualMM is how far the two may lie apart for reasons of
-// their own.
-func (r *edgeReading) compare(other *geom.Index, usualMM float64) {
+// their own, and bleedPx how far the second one may lie inside the opening all round, in pixels: colour is stored for every other pixel,
+// and that of a dyed face runs over into the dark.
+func (r *edgeReading) compare(other *geom.Index, usualMM, bleedPx float64) {
 	const notTrustedMM = 0.2
 	n := len(r.outline)
 	r.apartMM = make([]float64, n)
 	for i, p := range r.outline {
-		_, _, d := other.Nearest(p)
-		r.apartMM[i] = math.Max(0, d-usualMM)
+		r.apartMM[i], _, _ = other.SignedDistMM(p)
+	}
+	shift := min(max(quantile(slices.Clone(r.apartMM), 0.5), 0), bleedPx*r.pxMM)
+	for i, d := range r.apartMM {
+		r.apartMM[i] = max(0, d-shift-usualMM, -d-usualMM)
 	}
 	for i := range r.sure {
-		if r.apartMM[i] > notTrustedMM+0.5*r.pxMM {
+		if r.apartMM[i] > notTrustedMM+0.5*r.pxMM-0.5*shift {
 			r.sure[i] = false
 		}
 	}

@@ -73,6 +73,9 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 		b, level, spread := s.profiles(base, m, half)
 		e := m.scan(b, half, 0.25*b.pxMM, level, spread)
 		r = e.read(m, b, half, level, spread)
+		if m.dyed {
+			r.bare(b)
+		}
 		base = resampleClosed(r.outline, b.spacing)
 		base = smoothClosed(base, b.spacing, 0.3)
 	}
@@ -80,10 +83,17 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	if m.wallMM > 0 {
 		r.bridge(regions)
 	}
-	r.compare(regions, 0.1+0.3*m.rimMM)
+	bleed := 0.0
+	if m.dyed {
+		bleed = bleedPx
+	}
+	r.compare(regions, 0.1+0.3*m.rimMM, bleed)
 	r.soften(m.softMM)
 	return r
 }
+
+// bleedPx is how far the colour of a dyed face runs over into a dark opening.
+const bleedPx = 2.0
 
 func smoothOffsets(off []float64, spacing, sigma float64) []float64 {
 	n := len(off)

@@ -15,33 +15,113 @@ func TestRingBelongsToTheFace(t *testing.T) {
 	for _, seed := range []uint64{7010, 7022} {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			t.Parallel()
-			v, ports := surveyOf(t, "bead", seed, false)
-			f, err := v.Trace(t.Context(), nil)
-			if err != nil {
-				t.Fatal(err)
-			}
-			var near, all float64
-			for _, p := range f.Ports {
-				for _, want := range ports {
-					if !contains(want, centroid(p.Outline)) {
-						continue
-					}
-					ix := geom.NewIndex(geom.Outline(want))
-					for i, q := range p.Outline {
-						if !p.Sure[i] {
-							continue
-						}
-						if _, _, d := ix.Nearest(q); math.Abs(d) < rightMM {
-							near++
-						}
-						all++
-					}
-				}
-			}
+			near, all := nearDrawn(t, seed, rightMM)
 			if all < 100 || near < share*all {
 				t.Errorf("%.0f of %.0f places lie within %.2f mm of the drawn edges", near, all, rightMM)
 			}
 		})
+	}
+}
+
+// nearDrawn counts the sure places of the ports of a drawn gasket, and those that lie within mm of the drawn edges.
+func nearDrawn(t *testing.T, seed uint64, mm float64) (near, all float64) {
+	t.Helper()
+	v, ports := surveyOf(t, "bead", seed, false)
+	f, err := v.Trace(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range f.Ports {
+		for _, want := range ports {
+			if !contains(want, centroid(p.Outline)) {
+				continue
+			}
+			ix := geom.NewIndex(geom.Outline(want))
+			for i, q := range p.Outline {
+				if !p.Sure[i] {
+					continue
+				}
+				if _, _, d := ix.Nearest(q); math.Abs(d) < mm {
+					near++
+				}
+				all++
+			}
+		}
+	}
+	return near, all
+}
+
+// A ring as brown as the wooden bench behind it, and a grey one on a grey bench, show by their even width only. They are 1.1 to 1.6 mm wide.
+func TestRingLikeTheBench(t *testing.T) {
+	const rightMM, share = 0.45, 0.8
+	for _, seed := range []uint64{7011, 7032} {
+		t.Run(fmt.Sprint(seed), func(t *testing.T) {
+			t.Parallel()
+			near, all := nearDrawn(t, seed, rightMM)
+			if all < 100 || near < share*all {
+				t.Errorf("%.0f of %.0f places lie within %.2f mm of the drawn edges", near, all, rightMM)
+			}
+		})
+	}
+}
+
+// A bead 1.7 mm wide lies on the face 0.9 mm outside the opening; its outer edge is taken for the opening's. Truth is closed form.
+func TestWithinBead(t *testing.T) {
+	const r, land, bead = 20.0, 0.9, 1.7
+	const face, bench, shadow, lit = 0.1, 0.25, 0.02, 0.6 // linear light
+	outer := r + land + bead
+	tests := []struct {
+		name  string
+		light func(p geom.PointMM) float64 // inside the edge at hand
+		want  bool
+	}{
+		{"bead", func(p geom.PointMM) float64 {
+			switch d := p.Norm(); {
+			case d > r+land:
+				return lit
+			case d > r:
+				return face
+			}
+			return bench
+		}, true},
+		{"bench", func(geom.PointMM) float64 { return bench }, false},
+		{"shadow on one side", func(p geom.PointMM) float64 {
+			if p.Sub(geom.PointMM{X: 1.5}).Norm() > outer {
+				return shadow
+			}
+			return bench
+		}, false},
+		{"ring at the edge", func(p geom.PointMM) float64 {
+			if p.Norm() > outer-bead {
+				return lit
+			}
+			return bench
+		}, false},
+	}
+	for i, tt := range tests {
+		s := drawn{light: func(p geom.PointMM) float64 {
+			if p.Norm() > outer {
+				return face
+			}
+			return tt.light(p)
+		}, seed: uint64(i)}.surface(t)
+		inner, landMM := s.withinBead(circleOf(outer, 400))
+		if (landMM > 0) != tt.want {
+			t.Errorf("%s: land %.2f mm wide, want one: %v", tt.name, landMM, tt.want)
+			continue
+		}
+		if !tt.want {
+			continue
+		}
+		if math.Abs(landMM-land) > 0.15 {
+			t.Errorf("%s: land %.2f mm wide, want %.2f", tt.name, landMM, land)
+		}
+		for _, p := range inner {
+			if math.Abs(p.Norm()-r) > 0.15 {
+				t.Errorf("%s: the opening's edge is %.2f mm from its middle, want %.2f", tt.name, p.Norm(), r)
+				break
+			}
+		}
 	}
 }
 

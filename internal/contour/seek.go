@@ -95,8 +95,9 @@ func (v *Survey) Seek(ctx context.Context, f *face.Face, g *Guide) error {
 			f.Ports = append(f.Ports, cutPort(want))
 			continue
 		}
-		st := guidedStart(want)
-		port := v.measurePort(st, v.s.locate(st.curve, v.edge, st.far, st.guided), v.edge)
+		st := []start{guidedStart(want)}
+		base := v.locate(st, v.edge)[0]
+		port := v.measurePort(st[0], base, v.edge)
 		if share(port.Sure) >= leastTrusted {
 			f.Ports = slices.DeleteFunc(f.Ports, func(p face.Port) bool {
 				return shareGround(p.Outline, port.Outline)

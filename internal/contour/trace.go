@@ -176,37 +176,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 		m.wallMM = v.s.lampShadow.Norm()
 		m.shadow = m.wallMM > 0
 	}
-	bases := make([][]geom.PointMM, len(starts))
-	locate := func(i int) {
-		st := &starts[i]
-		bases[i] = v.s.locate(st.curve, m.on(st.landMM), st.far, st.guided)
-	}
-	parallelItems(len(starts), func(i int) {
-		locate(i)
-		if st := &starts[i]; v.thin && st.landMM == 0 {
-			if inner, landMM := v.s.withinBead(bases[i]); landMM > 0 {
-				st.curve, st.landMM, st.far = inner, landMM, reach{1, 1}
-				locate(i)
-			}
-		}
-	})
-	if v.thin {
-		v.s.lined(starts, bases)
-		parallelItems(len(starts), func(i int) {
-			st := &starts[i]
-			if st.lined {
-				locate(i)
-			}
-			if st.landMM == 0 && !st.guided {
-				// What left the coarse curve all round took a ring for what is behind it.
-				if st.landMM = ringWidthMM(bases[i], st.curve); st.landMM > 0 {
-					locate(i)
-				} else {
-					st.beaded = v.s.beaded(bases[i])
-				}
-			}
-		})
-	}
+	bases := v.locate(starts, m)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -225,6 +195,44 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	numberPorts(f.Ports)
 	v.calibrate(f)
 	return f, ctx.Err()
+}
+
+// locate finds by regions where the face ends at every start, in a thin part past beads and rings round the openings, and says in starts
+// what it found beside the edges.
+func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
+	bases := make([][]geom.PointMM, len(starts))
+	locate := func(i int) {
+		st := &starts[i]
+		bases[i] = v.s.locate(st.curve, m.on(st.landMM), st.far, st.guided)
+	}
+	parallelItems(len(starts), func(i int) {
+		locate(i)
+		if st := &starts[i]; v.thin && st.landMM == 0 {
+			if inner, landMM := v.s.withinBead(bases[i]); landMM > 0 {
+				st.curve, st.landMM, st.far = inner, landMM, reach{1, 1}
+				locate(i)
+			}
+		}
+	})
+	if !v.thin {
+		return bases
+	}
+	v.s.lined(starts, bases)
+	parallelItems(len(starts), func(i int) {
+		st := &starts[i]
+		if st.lined {
+			locate(i)
+		}
+		if st.landMM == 0 && !st.guided {
+			// What left the coarse curve all round took a ring for what is behind it.
+			if st.landMM = ringWidthMM(bases[i], st.curve); st.landMM > 0 {
+				locate(i)
+			} else {
+				st.beaded = v.s.beaded(bases[i])
+			}
+		}
+	})
+	return bases
 }
 
 // measurePort finds the edge near base, where the regions have it.
