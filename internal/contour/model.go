@@ -133,8 +133,8 @@ func (s *surface) dyed(bases [][]geom.PointMM) bool {
 
 // soft is by how much more an edge is blurred, mm, than the photo's blur accounts for, as the strips and the holes show it: the standard
 // deviation of a rounding or chamfer that is too narrow, or too much like the face, to be seen as a rim, or of what such a rim is wider
-// than it looks. px is the size of a pixel, mm. On 60 drawn and ray-traced faces with sharp edges it was under 0.02 mm, and the edge
-// was as far out as it says, and a fifth more, on 13 of 24 with roundings and chamfers (0.04 to 0.14 mm).
+// than it looks. px is the size of a pixel, mm. On 32 drawn and ray-traced faces with sharp edges it was under 0.02 mm; on 10 of
+// 24 with roundings and chamfers it was 0.04 to 0.14 mm, and the edge as far out as it says and a fifth more.
 func (v *Survey) soft(m edgeModel, px float64) float64 {
 	const alike = 1.07 // how far two measures of one blur differ
 	blur := alike * v.sampledBlur()
