@@ -97,7 +97,7 @@ const bleedPx = 2.0
 
 func smoothOffsets(off []float64, spacing, sigma float64) []float64 {
 	n := len(off)
-	k := int(math.Ceil(3 * sigma / spacing))
+	k := min(int(math.Ceil(3*sigma/spacing)), (n-1)/2)
 	out := make([]float64, n)
 	for i := range off {
 		var s, w float64

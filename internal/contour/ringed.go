@@ -89,6 +89,12 @@ func ringed(l *loop, cands []*loop) *loop {
 	return best
 }
 
+// wideEnough tells whether an opening has room for a bead or a ring inside the curve, and something to be seen behind it.
+func wideEnough(curve []geom.PointMM) bool {
+	const leastRadiusMM = 8
+	return math.Abs(signedArea(curve)) > math.Pi*leastRadiusMM*leastRadiusMM
+}
+
 // withinBead looks whether the edge at base is the outer one of a bead or a printed line that lies on the face of a thin part round the
 // opening: inside it, at the same distance all the way round, the face shows again, and then something else. It returns the curve where the
 // face ends there, and how wide the face is between bead and opening; 0 where there is no bead.
@@ -230,7 +236,7 @@ func (s *surface) lined(starts []start, bases [][]geom.PointMM) {
 	seen := make([]*lining, len(starts))
 	parallelItems(len(starts), func(i int) {
 		seen[i] = &lining{}
-		if starts[i].landMM == 0 {
+		if starts[i].landMM == 0 && wideEnough(bases[i]) {
 			seen[i] = s.lining(bases[i])
 		}
 	})

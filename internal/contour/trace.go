@@ -207,7 +207,7 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 	}
 	parallelItems(len(starts), func(i int) {
 		locate(i)
-		if st := &starts[i]; v.thin && st.landMM == 0 {
+		if st := &starts[i]; v.thin && st.landMM == 0 && wideEnough(bases[i]) {
 			if inner, landMM := v.s.withinBead(bases[i]); landMM > 0 {
 				st.curve, st.landMM, st.far = inner, landMM, reach{1, 1}
 				locate(i)
