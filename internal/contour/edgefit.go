@@ -34,6 +34,8 @@ type edgeModel struct {
 	landMM float64
 	// beaded: a bead or a printed line runs all along the edge, a little outside it. Beyond it the face goes on.
 	beaded bool
+	// shades are of a thin part's shadows that look like it, as its holes show them; nil where nothing is known of them.
+	shades *shades
 	// lined: a ring lines the opening that is much like what is behind it.
 	lined bool
 }

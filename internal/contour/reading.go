@@ -24,6 +24,7 @@ type edgeReading struct {
 	bridged  []bool    // drawn where regions see the edge; nil for none
 	apartMM  []float64 // how far a second opinion lies off, beyond what is usual
 	pxMM     float64
+	shadeMM  []float64 // see edgeModel.shades; nil where there are none
 	bareMM   []float64 // see bare; nil for a face without dye
 	quantum  float64   // of the photo's coding, grey levels; see photo.Photo
 }
@@ -185,6 +186,9 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 		v = math.Hypot(v, 0.3*m.rimMM)
 	}
 	v = math.Hypot(v, softShare*m.softMM)
+	if r.shadeMM != nil {
+		v = math.Hypot(v, shadeShare*r.shadeMM[i])
+	}
 	if r.bareMM != nil {
 		v = math.Hypot(v, bareShare*r.bareMM[i])
 	}
@@ -221,6 +225,10 @@ func (r *edgeReading) soften(softMM float64) {
 
 // beadedMM is the standard uncertainty of an edge beside which the face shows only in a slit before a bead begins.
 const beadedMM = 0.05
+
+// shadeShare is how much of the width of a shadow that looks like the part is in doubt: where edges were taken for the rims of such shadows, they
+// were 0.3 to 0.75 of it off.
+const shadeShare = 0.45
 
 // bareShare is how much of a bare band's width beside a dyed face's edge is in doubt.
 const bareShare = 0.5

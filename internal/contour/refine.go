@@ -89,6 +89,12 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	}
 	r.compare(regions, 0.1+0.3*m.rimMM, bleed)
 	r.soften(m.softMM)
+	if m.shades != nil {
+		r.shadeMM = make([]float64, len(r.outline))
+		for i, d := range inwardNormals(r.outline) {
+			r.shadeMM[i] = m.shades.at(d)
+		}
+	}
 	return r
 }
 

@@ -188,6 +188,9 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	if m.wallMM == 0 {
 		m.softMM = v.soft(m, v.s.mmPerPx(centroid(starts[0].curve)))
 	}
+	if v.thin {
+		m.shades = v.shades()
+	}
 	v.edge = m
 	f := &face.Face{Holes: v.holes, Ports: make([]face.Port, len(starts))}
 	parallelItems(len(starts), func(i int) { f.Ports[i] = v.measurePort(starts[i], bases[i], m) })
