@@ -1,0 +1,50 @@
+package contour
+
+import (
+	"math"
+	"testing"
+
+	"portmatch/internal/face"
+	"portmatch/internal/geom"
+)
+
+// A part 0.7 mm thick, lit from one side: behind every edge that faces the lamp lies a shadow as wide as it is thick, as bright as the part,
+// or darker. Only the first is in doubt, only there, and as wide as it is. Truth is closed form.
+func TestShadesShownByHoles(t *testing.T) {
+	const face0, bench, thick = 0.2, 0.5, 0.7 // linear light, mm
+	holes := []face.Hole{{Centre: geom.PointMM{X: -20}, DiameterMM: 9}, {Centre: geom.PointMM{X: 20, Y: 4}, DiameterMM: 9}, {Centre: geom.PointMM{X: 3, Y: -20}, DiameterMM: 8}}
+	for _, tt := range []struct {
+		name   string
+		shadow float64
+		want   bool
+	}{
+		{"as bright as the part", face0, true},
+		{"darker", 0.03, false},
+		{"none", bench, false},
+	} {
+		s := drawn{light: func(p geom.PointMM) float64 {
+			inside := func(p geom.PointMM) bool {
+				for _, h := range holes {
+					if p.Dist(h.Centre) < h.DiameterMM/2 {
+						return true
+					}
+				}
+				return false
+			}
+			switch {
+			case !inside(p):
+				return face0
+			case !inside(p.Sub(geom.PointMM{X: thick})): // what the edge to the left keeps from the light
+				return tt.shadow
+			}
+			return bench
+		}, seed: 9}.surface(t)
+		sh := (&Survey{s: s, holes: holes, opt: Options{HeightMM: thick}}).shades()
+		if got := sh.at(geom.PointMM{X: 1}); tt.want != (got > 0) || tt.want && math.Abs(got-thick) > 0.15 {
+			t.Errorf("%s: behind edges that face right a look-alike shadow is %.2f mm wide, want one: %v", tt.name, got, tt.want)
+		}
+		if got := sh.at(geom.PointMM{X: -1}); got > 0 {
+			t.Errorf("%s: behind edges that face left a look-alike shadow is %.2f mm wide, want none", tt.name, got)
+		}
+	}
+}
