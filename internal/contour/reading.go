@@ -226,9 +226,45 @@ func (r *edgeReading) soften(softMM float64) {
 // beadedMM is the standard uncertainty of an edge beside which the face shows only in a slit before a bead begins.
 const beadedMM = 0.05
 
-// shadeShare is how much of the width of a shadow that looks like the part is in doubt: where edges were taken for the rims of such shadows, they
-// were 0.3 to 0.75 of it off.
-const shadeShare = 0.45
+// shadeShare is how much is in doubt of a shadow that was taken for the part, as it seems.
+const shadeShare = 0.6
+
+// shade says, at every vertex, how much of a shadow that looks like the part lies outside the edge, mm. One lies behind every edge that faces
+// its way, s wide, past the wall: what of it is not seen between the edge at hand and the bench was taken for the part.
+func (r *edgeReading) shade(b *band, m edgeModel, level []float64) {
+	const (
+		usualMM = 0.15 // how far the widths of one shadow differ
+		alongMM = 4.0
+	)
+	r.shadeMM = make([]float64, len(b.base))
+	for i, d := range b.inward {
+		width := m.shades.at(d)
+		if width == 0 {
+			continue
+		}
+		row := b.row(i)
+		mean := func(from, to float64) float64 {
+			var sum, n float64
+			for j := max(0, int(b.index(from))); j <= min(b.n-1, int(b.index(to))); j++ {
+				if y := float64(row[j]); y == y {
+					sum, n = sum+greyLevel(y), n+1
+				}
+			}
+			return sum / max(n, 1)
+		}
+		behind := r.raw[i] + m.width(b.lean[i]) + width // where the bench begins to be lit
+		face, bench := greyLevel(level[i]), mean(behind+0.3, behind+1)
+		seen := 0.0
+		for j := max(0, int(b.index(r.raw[i]+b.pxMM))); j < b.n && b.s0+float64(j)*b.ds < behind; j++ {
+			if f := (greyLevel(float64(row[j])) - face) / (bench - face); f > 0.5 {
+				break
+			}
+			seen = b.s0 + float64(j)*b.ds - r.raw[i]
+		}
+		r.shadeMM[i] = max(0, behind-r.raw[i]-seen-usualMM)
+	}
+	r.shadeMM = medianAlong(r.shadeMM, int(alongMM/2/b.spacing))
+}
 
 // bareShare is how much of a bare band's width beside a dyed face's edge is in doubt.
 const bareShare = 0.5

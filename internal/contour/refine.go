@@ -76,6 +76,9 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 		if m.dyed {
 			r.bare(b)
 		}
+		if m.shades != nil {
+			r.shade(b, m, level)
+		}
 		base = resampleClosed(r.outline, b.spacing)
 		base = smoothClosed(base, b.spacing, 0.3)
 	}
@@ -89,12 +92,6 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	}
 	r.compare(regions, 0.1+0.3*m.rimMM, bleed)
 	r.soften(m.softMM)
-	if m.shades != nil {
-		r.shadeMM = make([]float64, len(r.outline))
-		for i, d := range inwardNormals(r.outline) {
-			r.shadeMM[i] = m.shades.at(d)
-		}
-	}
 	return r
 }
 

@@ -114,11 +114,14 @@ func (v *Survey) shades() *shades {
 	return &out
 }
 
-// colour is the photo's colour at a place of the face.
+// colour is the photo's colour at a place of the face, with the chroma that it would have at a middle brightness: a shadow then leaves it.
 func (s *surface) colour(p geom.PointMM) colour {
+	const middle = 120 // grey levels
 	q := s.pixel(p)
 	cb, cr := s.photo.ChromaAt(q.U, q.V)
-	return colour{greyLevel(float64(s.linear(q))), float64(cb), float64(cr)}
+	grey := greyLevel(float64(s.linear(q)))
+	scale := middle / (grey + hueFloor)
+	return colour{grey, scale * float64(cb), scale * float64(cr)}
 }
 
 // along is how far c lies on the way from colour a to colour b, 0 to 1.
