@@ -7,8 +7,8 @@ import (
 )
 
 // A bench may be as bright as the part that lies on it, and a bead as bright as the bench: then no curve of brightness closes round an
-// opening, though anybody sees it by its colour. Where curves of hue show openings that those of brightness don't, the photo is looked at
-// and measured as a mixture of hue and brightness.
+// opening, though anybody sees it by its colour. Where curves of hue show openings that those of brightness don't, the openings are those
+// that a mixture of hue and brightness shows. Their edges are then sought as all others are.
 
 const (
 	hueStep   = 2    // steps of the plan of brightness to one of hue: a photo stores colour at half its size

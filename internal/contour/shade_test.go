@@ -6,6 +6,7 @@ import (
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
+	"portmatch/internal/scalecard"
 )
 
 // A part 0.7 mm thick, lit from one side: behind every edge that faces the lamp lies a shadow as wide as it is thick, as bright as the part,
@@ -45,6 +46,16 @@ func TestShadesShownByHoles(t *testing.T) {
 		}
 		if got := sh.at(geom.PointMM{X: -1}); got > 0 {
 			t.Errorf("%s: behind edges that face left a look-alike shadow is %.2f mm wide, want none", tt.name, got)
+		}
+	}
+}
+
+// Gaskets on the bench are up to 3 mm thick; a casting may stand a few mm above its strips, and has no cut wall.
+func TestHeightOfAThinPart(t *testing.T) {
+	for heightMM, want := range map[float64]bool{0: false, 0.5: true, 3: true, 4: false, 8: false} {
+		v := &Survey{sol: &scalecard.Solution{}, opt: Options{HeightMM: heightMM}}
+		if got := v.isThin(); got != want {
+			t.Errorf("a part %.1f mm above its strips is thin: %v, want %v", heightMM, got, want)
 		}
 	}
 }
