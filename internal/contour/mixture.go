@@ -2,6 +2,7 @@ package contour
 
 import (
 	"math"
+	"slices"
 
 	"portmatch/internal/geom"
 )
@@ -14,6 +15,9 @@ const (
 	hueStep   = 2    // steps of the plan of brightness to one of hue: a photo stores colour at half its size
 	hueFaint  = 40.0 // grey levels; keeps the noise of dark places down
 	hueSpread = 170  // levels for chroma as strong as brightness
+
+	// In a mixture what lies outside openings and what lies inside them are so many levels apart, about a middle.
+	mixedStep, mixedMiddle = 80.0, 128.0
 )
 
 // hues are how warm a colour is and how purple, in levels, for so much chroma over so much brightness, which a shadow changes little.
@@ -71,8 +75,7 @@ type mixture struct {
 func discriminant(curves []*loop, plans [3]*plan) *mixture {
 	const (
 		fewest = 40
-		levels = 80.0 // between outside and inside, in the mixture
-		grain  = 2.0  // levels squared; what an 8-bit photo can tell at best
+		grain  = 2.0 // levels squared; what an 8-bit photo can tell at best
 	)
 	clear := [2][]float64{{-1.3, -1.9}, {1.3, 1.9, 2.5}} // mm inward: past the wall and the shadow of most gaskets
 	var seen [2][][3]float64
@@ -124,9 +127,9 @@ func discriminant(curves []*loop, plans [3]*plan) *mixture {
 		}
 		d2 += m.weight[i] * (mean[1][i] - mean[0][i])
 	}
-	m.apart, m.offset = math.Sqrt(d2), 128
+	m.apart, m.offset = math.Sqrt(d2), mixedMiddle
 	for i := range m.weight {
-		m.weight[i] *= levels / d2
+		m.weight[i] *= mixedStep / d2
 		m.offset -= m.weight[i] * (mean[0][i] + mean[1][i]) / 2
 	}
 	return m
@@ -178,19 +181,42 @@ func (v *Survey) byColour() {
 	if m == nil || m.apart < leastApart {
 		return
 	}
-	if both := v.openingsOn([]*plan{m.mixed(plans)}); v.showsMore(both) {
+	both := slices.DeleteFunc(v.openingsOn([]*plan{m.mixed(plans)}), func(l *loop) bool { return !likeOpening(l) })
+	if v.showsMore(both) {
 		v.open.ports = both
 	}
+}
+
+// likeOpening tells whether a curve of a mixture has outside it and inside it what openings have.
+func likeOpening(l *loop) bool {
+	const near = 0.35 // of the step between the two
+	return math.Abs(l.outside-(mixedMiddle-mixedStep/2)) < near*mixedStep && math.Abs(l.inside-(mixedMiddle+mixedStep/2)) < 2*near*mixedStep
 }
 
 // openingsOn returns the ports that the plans show.
 func (v *Survey) openingsOn(plans []*plan) []*loop {
 	var cands []*loop
 	for _, p := range plans {
-		cands = append(cands, p.candidates(v.s.onStrip(v.sol.StripQuadsPx))...)
+		for _, l := range p.candidates(v.s.onStrip(v.sol.StripQuadsPx)) {
+			l.cut = l.cut || p.atFrame(l)
+			cands = append(cands, l)
+		}
 	}
 	v.markStrips(cands)
 	return sortOut(cands).ports
+}
+
+// atFrame tells whether the curve runs along the edge of the photo, where a blurred plan fades.
+func (p *plan) atFrame(l *loop) bool {
+	near := 4 * p.stepMM
+	return slices.ContainsFunc(l.pts, func(q geom.PointMM) bool {
+		for _, d := range []geom.PointMM{{X: near}, {X: -near}, {Y: near}, {Y: -near}} {
+			if _, ok := p.at(q.Add(d)); !ok {
+				return true
+			}
+		}
+		return false
+	})
 }
 
 // showsMore tells whether some of the openings that hue shows were not seen in brightness, or not as they are, and all that were seen are
