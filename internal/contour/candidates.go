@@ -16,7 +16,6 @@ const (
 	maxHoleMM    = 25.0 // diameter: common practice, no source: M16 and its spot face are under this
 	wideMM       = 1.3  // how far to either side of an edge the contrast must last; a scribed or felt-pen line is thinner
 	weakest      = 0.15 // share of a curve's length that may have less contrast than minContrast
-	sameEdgeMM   = 0.7  // two curves closer than this on the whole run along one edge
 	minSolidity  = 0.72 // area over that of the convex hull; a kidney-shaped port has about 0.8
 )
 
@@ -159,6 +158,7 @@ func sortedQuantile(v []float64, q float64) float64 {
 // cross, so two of them are nested or apart, and the mean distance between nested ones is the difference of their areas over
 // their length.
 func oneAnEdge(all []*loop) []*loop {
+	const sameEdgeMM = 0.7
 	sort.SliceStable(all, func(i, j int) bool { return all[i].contrast > all[j].contrast })
 	var kept []*loop
 	for _, l := range all {

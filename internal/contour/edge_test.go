@@ -255,5 +255,18 @@ func TestSoftEdge(t *testing.T) {
 		if want := slope / math.Sqrt(12); broken && math.Abs(got-want) > 0.03 || !broken && got > 0.02 {
 			t.Errorf("broken: %v; the edge is softer by %.3f mm, the slope by %.3f", broken, got, want)
 		}
+		if !broken {
+			continue
+		}
+		// One step fits half way down the slope.
+		m.softMM = got
+		var out float64
+		outline := s.refine(base, m).outline
+		for _, p := range outline {
+			out += p.Norm() / float64(len(outline))
+		}
+		if d := out - (r + slope); math.Abs(d) > 0.08 {
+			t.Errorf("the edge is %.3f mm outside the slope's top on average, want it there", d)
+		}
 	}
 }

@@ -55,7 +55,6 @@ func TestDiscriminant(t *testing.T) {
 			if at.Norm() < r {
 				v += []float64{16, -8, 0}[c]
 			}
-			// Two plans of every three cells alike, so that interpolation leaves the spread nearly alone.
 			p.level[k], p.valid[k] = float32(v+spread*rng.NormFloat64()), true
 		}
 		plans[c] = p

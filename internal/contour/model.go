@@ -112,9 +112,11 @@ func everyOf(v []float64, k int) []float64 {
 	return out
 }
 
+// coloured is the chroma over brightness of layout dye, at least: bare metal, rust and grey gaskets have under 0.08, blue dye 0.3 and more.
+const coloured = 0.12
+
 // dyed tells whether the face next to the openings is covered with layout dye: strongly coloured, where metal is not.
 func (s *surface) dyed(bases [][]geom.PointMM) bool {
-	const coloured = 0.12 // chroma over brightness; bare metal, rust and grey gaskets have under 0.08, blue dye 0.3 and more
 	var all []float64
 	for _, base := range bases {
 		px := s.mmPerPx(base[0])

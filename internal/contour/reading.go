@@ -230,8 +230,8 @@ const beadedMM = 0.05
 const shadeShare = 0.6
 
 // shade says, at every vertex, how much of a shadow that looks like the part lies outside the edge, mm. One lies behind every edge that faces
-// its way, s wide, past the wall: what of it is not seen between the edge at hand and the bench was taken for the part.
-func (r *edgeReading) shade(b *band, m edgeModel, level []float64) {
+// its way, past the wall, as wide as the holes show it: what of it is not seen between the edge at hand and the bench was taken for the part.
+func (r *edgeReading) shade(b *band, m edgeModel) {
 	const (
 		usualMM = 0.15 // how far the widths of one shadow differ
 		alongMM = 4.0
@@ -253,7 +253,7 @@ func (r *edgeReading) shade(b *band, m edgeModel, level []float64) {
 			return sum / max(n, 1)
 		}
 		behind := r.raw[i] + m.width(b.lean[i]) + width // where the bench begins to be lit
-		face, bench := greyLevel(level[i]), mean(behind+0.3, behind+1)
+		face, bench := greyLevel(r.onFace[i]), mean(behind+0.3, behind+1)
 		seen := 0.0
 		for j := max(0, int(b.index(r.raw[i]+b.pxMM))); j < b.n && b.s0+float64(j)*b.ds < behind; j++ {
 			if f := (greyLevel(float64(row[j])) - face) / (bench - face); f > 0.5 {
@@ -273,16 +273,15 @@ const bareShare = 0.5
 // left, and then is face; or the opening's wall, lit.
 func (r *edgeReading) bare(b *band) {
 	const (
-		coloured = 0.12 // see surface.dyed
-		less     = 0.5  // of the dye's colour further out
-		mostMM   = 1.0
-		alongMM  = 3.0
+		less    = 0.5 // of the dye's colour further out
+		mostMM  = 1.0
+		alongMM = 3.0
 	)
 	if b.hue == nil {
 		return
 	}
 	r.bareMM = make([]float64, len(b.base))
-	colour := func(i int, from, to float64) float64 {
+	chroma := func(i int, from, to float64) float64 {
 		var sum, n float64
 		for j := max(0, int(b.index(from))); j <= min(b.n-1, int(b.index(to))); j++ {
 			at := 2 * (i*b.n + j)
@@ -295,12 +294,12 @@ func (r *edgeReading) bare(b *band) {
 	px := b.pxMM
 	for i := range r.bareMM {
 		edge := r.raw[i]
-		far := colour(i, edge-1.6, edge-max(0.7, 5*px))
-		if far < coloured || colour(i, edge-2.2*px, edge-0.8*px) > less*far {
+		far := chroma(i, edge-1.6, edge-max(0.7, 5*px))
+		if far < coloured || chroma(i, edge-2.2*px, edge-0.8*px) > less*far {
 			continue
 		}
 		mm := 2 * px
-		for mm < mostMM && colour(i, edge-mm-px, edge-mm) < less*far {
+		for mm < mostMM && chroma(i, edge-mm-px, edge-mm) < less*far {
 			mm += px
 		}
 		r.bareMM[i] = mm

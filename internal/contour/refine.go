@@ -68,27 +68,27 @@ func (s *surface) profiles(base []geom.PointMM, m edgeModel, half float64) (b *b
 // certain, and where it has left it far, it is not trusted.
 func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	var r edgeReading
+	var b *band
 	regions := geom.NewIndex(geom.Outline(base))
 	for _, half := range []float64{0.5 + m.rimMM, 0.25} {
-		b, level, spread := s.profiles(base, m, half)
+		var level, spread []float64
+		b, level, spread = s.profiles(base, m, half)
 		e := m.scan(b, half, 0.25*b.pxMM, level, spread)
 		r = e.read(m, b, half, level, spread)
-		if m.dyed {
-			r.bare(b)
-		}
-		if m.shades != nil {
-			r.shade(b, m, level)
-		}
 		base = resampleClosed(r.outline, b.spacing)
 		base = smoothClosed(base, b.spacing, 0.3)
+	}
+	bleed := 0.0
+	if m.dyed {
+		r.bare(b)
+		bleed = bleedPx
+	}
+	if m.shades != nil {
+		r.shade(b, m)
 	}
 	r.quantum = s.photo.MeanQuantum
 	if m.wallMM > 0 {
 		r.bridge(regions)
-	}
-	bleed := 0.0
-	if m.dyed {
-		bleed = bleedPx
 	}
 	r.compare(regions, 0.1+0.3*m.rimMM, bleed)
 	r.soften(m.softMM)

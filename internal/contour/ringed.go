@@ -74,10 +74,8 @@ func ringed(l *loop, cands []*loop) *loop {
 	)
 	best := l
 	for _, c := range cands {
-		if c == l || c.cut || c.holdsStrip || !encloses(l, c) || c.wide < minContrast || compactness(c) < asCompact*compactness(l) || solidity(c) < asSolid*solidity(l) {
-			continue
-		}
-		if c.darkInside != l.darkInside || c.contrast < asClear*l.contrast || math.Abs(l.inside-c.outside) > even*math.Min(l.wide, c.wide) {
+		if c == l || c.darkInside != l.darkInside || c.cut || c.holdsStrip || !encloses(l, c) || c.wide < minContrast || c.contrast < asClear*l.contrast ||
+			math.Abs(l.inside-c.outside) > even*math.Min(l.wide, c.wide) || compactness(c) < asCompact*compactness(l) || solidity(c) < asSolid*solidity(l) {
 			continue
 		}
 		if width := ringWidthMM(l.pts, c.pts); width > 0 && (best == l || c.contrast > best.contrast) {
@@ -258,7 +256,7 @@ func (s *surface) lined(starts []start, bases [][]geom.PointMM) {
 	}
 }
 
-// colour is a colour as a photo stores it: brightness and chroma, in levels.
+// colour is brightness and chroma (Cb and Cr), in levels of a photo.
 type colour [3]float64
 
 func (c colour) apart(o colour) float64 {
@@ -308,21 +306,9 @@ func middleColour(all []colour) (m colour) {
 }
 
 func indexOfMost(v []float64, from, to int) int {
-	k := from
-	for i := from; i <= to; i++ {
-		if v[i] > v[k] {
-			k = i
-		}
-	}
-	return k
+	return from + slices.Index(v[from:to+1], slices.Max(v[from:to+1]))
 }
 
 func indexOfLeastIn(v []float64, from, to int) int {
-	k := from
-	for i := from; i <= to; i++ {
-		if v[i] < v[k] {
-			k = i
-		}
-	}
-	return k
+	return from + indexOfLeast(v[from:to+1])
 }

@@ -57,10 +57,10 @@ func (v *Survey) shades() *shades {
 		for k := range rays {
 			out, at := edge(k)
 			for _, mm := range []float64{0.6, 0.9, 1.2, 1.5} {
-				face = append(face, v.s.colour(at.Add(out.Scale(mm))))
+				face = append(face, v.s.unshaded(at.Add(out.Scale(mm))))
 			}
 			for _, f := range []float64{0.1, 0.3, 0.5} {
-				bench = append(bench, v.s.colour(h.Centre.Add(out.Scale(f*h.DiameterMM/2))))
+				bench = append(bench, v.s.unshaded(h.Centre.Add(out.Scale(f*h.DiameterMM/2))))
 			}
 		}
 		f, b := middleColour(face), middleColour(bench)
@@ -77,7 +77,7 @@ func (v *Survey) shades() *shades {
 				if mm > mostOfADiameter*h.DiameterMM {
 					break
 				}
-				c := v.s.colour(at.Add(in.Scale(mm)))
+				c := v.s.unshaded(at.Add(in.Scale(mm)))
 				p := &seen[shadeBin(in)][j]
 				p.toBench += c.along(f, b)
 				p.unlike += c.apart(f) / step
@@ -114,8 +114,8 @@ func (v *Survey) shades() *shades {
 	return &out
 }
 
-// colour is the photo's colour at a place of the face, with the chroma that it would have at a middle brightness: a shadow then leaves it.
-func (s *surface) colour(p geom.PointMM) colour {
+// unshaded is the photo's colour at a place of the face, with the chroma that it would have at a middle brightness, which a shadow leaves alone.
+func (s *surface) unshaded(p geom.PointMM) colour {
 	const middle = 120 // grey levels
 	q := s.pixel(p)
 	cb, cr := s.photo.ChromaAt(q.U, q.V)

@@ -2,6 +2,7 @@ package contour
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"portmatch/internal/face"
@@ -56,6 +57,36 @@ func TestHeightOfAThinPart(t *testing.T) {
 		v := &Survey{sol: &scalecard.Solution{}, opt: Options{HeightMM: heightMM}}
 		if got := v.isThin(); got != want {
 			t.Errorf("a part %.1f mm above its strips is thin: %v, want %v", heightMM, got, want)
+		}
+	}
+}
+
+// Behind the true edge, at 0 mm, lies a shadow 0.7 mm wide that is as bright as the part. An edge taken for the shadow's rim has none of it
+// behind it, one in its midst half of it; less than 0.15 mm is as good as none.
+func TestShadowTakenForThePart(t *testing.T) {
+	const part, bench, wide = 0.2, 0.5, 0.7 // linear light, mm
+	b := hueBand(func(_ *rand.Rand, s float64) (float64, float64) {
+		if s < wide {
+			return part, 0
+		}
+		return bench, 0
+	})
+	b.inward, b.lean = make([]geom.PointMM, len(b.base)), make([]float64, len(b.base))
+	var all shades
+	for i := range b.inward {
+		b.inward[i] = geom.PointMM{X: 1}
+	}
+	for k := range all {
+		all[k] = wide
+	}
+	for edge, want := range map[float64]float64{0: 0, 0.35: 0.2, wide: 0.55} {
+		r := &edgeReading{pxMM: b.pxMM, raw: make([]float64, len(b.base)), onFace: make([]float64, len(b.base))}
+		for i := range r.raw {
+			r.raw[i], r.onFace[i] = edge, part
+		}
+		r.shade(b, edgeModel{shades: &all})
+		if got := r.shadeMM[60]; math.Abs(got-want) > 0.1 {
+			t.Errorf("edge %.2f mm inside the true one: %.2f mm of shadow are in doubt, want %.2f", edge, got, want)
 		}
 	}
 }
