@@ -111,19 +111,25 @@ func TestBareBandBesideTheEdge(t *testing.T) {
 }
 
 // The colour of a dyed face runs over into the dark all round, and so does what regions make of it: 0.2 mm here, which is two pixels. That is no
-// reason to doubt the edge; a place 0.6 mm off is.
+// reason to doubt the edge; a place 0.6 mm off is, and into a lit wall no colour runs.
 func TestColourThatRunsOver(t *testing.T) {
 	const r, runsMM = 20.0, 0.2
 	regions := geom.NewIndex(geom.Outline(circleOf(r-runsMM, 400)))
 	for _, bleed := range []float64{0, bleedPx} {
-		e := &edgeReading{outline: circleOf(r, 400), sure: make([]bool, 400), pxMM: 0.1}
+		e := &edgeReading{outline: circleOf(r, 400), sure: make([]bool, 400), onFace: make([]float64, 400), behind: make([]float64, 400), pxMM: 0.1}
 		for i := range e.sure {
-			e.sure[i] = true
+			e.sure[i], e.onFace[i], e.behind[i] = true, 0.2, 0.01
+			if i >= 300 {
+				e.behind[i] = 0.1
+			}
 		}
 		e.outline[100] = e.outline[100].Scale((r + 0.6) / r)
 		e.compare(regions, 0.1, bleed)
 		if apart := e.apartMM[10]; (apart > 0.05) != (bleed == 0) {
 			t.Errorf("with %.0f px allowed for colour, the edge is in doubt by %.2f mm", bleed, apart)
+		}
+		if apart := e.apartMM[350]; apart < 0.05 {
+			t.Errorf("with %.0f px allowed for colour, the edge before a lit wall is in doubt by %.2f mm only", bleed, apart)
 		}
 		if e.sure[100] {
 			t.Errorf("with %.0f px allowed for colour, a place 0.8 mm from what regions say is sure", bleed)

@@ -16,7 +16,8 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 		chromaPx  = 1.2   // blur of chroma that was stored at half size, standard deviation
 		chromaNew = 0.25  // share of the samples that are independent
 	)
-	face := b.hues(-2.2, -0.5, 1.3, hueNoise, nil, false)
+	out := m.within(2.2)
+	face := b.hues(-out, -math.Min(0.5, out/2), 1.3, hueNoise, nil, false)
 	behind := b.hues(1, b.s0+float64(b.n-1)*b.ds, 1.3, hueNoise, nil, false)
 	e.hueTells = make([]bool, len(e.fits))
 	parallelRowsWith(len(e.fits), func(i int, room *[]float64) {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"portmatch/internal/face"
 	"portmatch/internal/geom"
 )
 
@@ -60,6 +61,42 @@ func (s *surface) huePlans(p *plan) [2]*plan {
 		t.blur()
 	}
 	return out
+}
+
+// stretch spreads the levels about their middle, up to where their noise is as much as level curves stand: a light gasket may be but a
+// shade warmer than its bench, and yet clearly so. It tells whether that made a difference.
+func (p *plan) stretch() bool {
+	const (
+		noise = 0.7 // levels
+		most  = 5.0
+		room  = 120 // levels to either side
+		rare  = 0.005
+		worth = 1.3
+		every = 5 // cells
+		apart = 2 // cells; closer ones share their blur
+	)
+	var levels, noises []float64
+	for k := apart; k+apart < len(p.level); k += every {
+		if p.valid[k-apart] && p.valid[k] && p.valid[k+apart] {
+			levels = append(levels, float64(p.level[k]))
+			// The second difference of independent noise is the square root of six times as much.
+			noises = append(noises, math.Abs(float64(p.level[k-apart]+p.level[k+apart]-2*p.level[k]))/math.Sqrt(6))
+		}
+	}
+	if len(levels) == 0 {
+		return false
+	}
+	usual, middle := quantile(noises, 0.5)/0.6745, quantile(levels, 0.5)
+	// What is cut off at either end has its edges elsewhere.
+	far := max(sortedQuantile(levels, 1-rare)-middle, middle-sortedQuantile(levels, rare))
+	gain := min(noise/max(usual, 1e-3), most, room/max(far, 1e-3))
+	if gain < worth {
+		return false
+	}
+	for k, v := range p.level {
+		p.level[k] = min(max(mixedMiddle+float32(gain)*(v-float32(middle)), 0), 255)
+	}
+	return true
 }
 
 // mixture is a sum of levels: of the two hues, and of brightness. Openings are bright in it.
@@ -166,25 +203,94 @@ func (m *mixture) mixed(plans [3]*plan) *plan {
 
 // byColour takes the openings that a mixture of hue and brightness shows, where hue shows some of a thin part that brightness does not.
 func (v *Survey) byColour() {
-	// Openings were told from what lies round them by 6 and more in mixtures that were right, and by 2 to 5 where hue saw what is none.
-	const leastApart = 6
 	if !v.thin || !v.s.photo.HasColour() {
 		return
 	}
 	hue := v.s.huePlans(v.plan)
-	plans := [3]*plan{hue[0], hue[1], v.plan}
-	seen := v.openingsOn(plans[:2])
-	if !v.showsMore(seen) {
+	if v.byHue(hue) {
 		return
+	}
+	if warm, purple := hue[0].stretch(), hue[1].stretch(); warm || purple {
+		v.byHue(hue)
+	}
+}
+
+// byHue does what byColour does with these plans of hue, and tells whether there was anything to take.
+func (v *Survey) byHue(hue [2]*plan) bool {
+	// Openings were told from what lies round them by 6 and more in mixtures that were right, and by 2 to 5 where hue saw what is none.
+	const leastApart = 6
+	plans := [3]*plan{hue[0], hue[1], v.plan}
+	seen := sortOut(v.curvesOn(plans[:2])).ports
+	if !v.showsMore(seen) {
+		return false
 	}
 	m := discriminant(seen, plans)
 	if m == nil || m.apart < leastApart {
-		return
+		return false
 	}
-	both := slices.DeleteFunc(v.openingsOn([]*plan{m.mixed(plans)}), func(l *loop) bool { return !likeOpening(l) })
-	if v.showsMore(both) {
-		v.open.ports = both
+	curves := slices.DeleteFunc(v.curvesOn([]*plan{m.mixed(plans)}), func(l *loop) bool { return !likeOpening(l) })
+	both := sortOut(curves).ports
+	if !v.showsMore(both) {
+		return false
 	}
+	v.open.ports = both
+	v.dropHolesInPorts()
+	v.colourHoles(roundOnes(curves))
+	return true
+}
+
+// colourHoles adds the holes among round curves of a mixture that have not been measured in brightness. Where their edges can't be, or are
+// found elsewhere than the curve is, a hole is where its curve is.
+func (v *Survey) colourHoles(round []*loop) {
+	const apart = 3.0 // standard uncertainties
+	shape := v.holeShape
+	if shape == nil {
+		shape = v.firstShape()
+	}
+	for _, l := range round {
+		c := centroid(l.pts)
+		if slices.ContainsFunc(v.open.ports, func(p *loop) bool { return contains(p.pts, c) }) {
+			continue
+		}
+		seen := v.holeOfColour(l)
+		if seen == nil {
+			continue
+		}
+		k := slices.IndexFunc(v.holes, func(h face.Hole) bool { return h.Centre.Dist(seen.Centre) < seen.DiameterMM/2 })
+		if k < 0 {
+			k, v.holes = len(v.holes), append(v.holes, *seen)
+			if s := v.startRound(l, shape); s != nil {
+				if h := v.accept(v.fitHole(s, shape)); h != nil {
+					v.holes[k] = *h
+				}
+			}
+		}
+		h := v.holes[k]
+		if h.Centre.Dist(seen.Centre) > apart*math.Hypot(h.SigmaCentreMM, seen.SigmaCentreMM) {
+			v.holes[k] = *seen
+		}
+	}
+}
+
+// holeOfColour returns the hole that a curve of hue goes round. The cut wall has the part's hue, so the curve is a lens between the hole's
+// edge and the wall's foot; nil where it is none.
+func (v *Survey) holeOfColour(l *loop) *face.Hole {
+	const (
+		centreMM, centrePx = 0.05, 0.4 // standard uncertainty of a centre; a photo stores colour for every other pixel
+		leanShare          = 0.2       // and of what the wall hides
+		diameterMM         = 0.2       // hue runs over edges all the way round
+		mostLean           = 0.5       // of the radius
+	)
+	c := centroid(l.pts)
+	foot := v.s.lean(c).Scale(v.wallDepth())
+	hidden := foot.Norm()
+	// The lens of two circles of radius r, so far apart, has an area of πr² - 2r hidden, nearly.
+	r := (hidden + math.Sqrt(hidden*hidden+math.Pi*l.areaMM2)) / math.Pi
+	if 2*r < minHoleMM || hidden > mostLean*r {
+		return nil
+	}
+	sigma := math.Hypot(math.Hypot(centreMM, centrePx*v.s.mmPerPx(c)), leanShare*hidden)
+	return &face.Hole{Centre: c.Sub(foot.Scale(0.5)), DiameterMM: 2 * r, SigmaCentreMM: sigma, SigmaDiameterMM: math.Hypot(diameterMM, 2*sigma)}
 }
 
 // likeOpening tells whether a curve of a mixture has outside it and inside it what openings have.
@@ -193,8 +299,8 @@ func likeOpening(l *loop) bool {
 	return math.Abs(l.outside-(mixedMiddle-mixedStep/2)) < near*mixedStep && math.Abs(l.inside-(mixedMiddle+mixedStep/2)) < 2*near*mixedStep
 }
 
-// openingsOn returns the ports that the plans show.
-func (v *Survey) openingsOn(plans []*plan) []*loop {
+// curvesOn returns the candidates that the plans show.
+func (v *Survey) curvesOn(plans []*plan) []*loop {
 	var cands []*loop
 	for _, p := range plans {
 		for _, l := range p.candidates(v.s.onStrip(v.sol.StripQuadsPx)) {
@@ -203,7 +309,7 @@ func (v *Survey) openingsOn(plans []*plan) []*loop {
 		}
 	}
 	v.markStrips(cands)
-	return sortOut(cands).ports
+	return cands
 }
 
 // atFrame tells whether the curve runs along the edge of the photo, where a blurred plan fades.

@@ -77,14 +77,18 @@ func closedPath(cost []float64, n, m int, bend float64, maxStep int) []int {
 	return out
 }
 
+// How much a path leans at ease against the curve that it is sought along: a coarse curve, then one that regions found, then in profiles.
+// Paths that lean more easily go out round dark grain beside an edge.
+const coarseLean, fineLean, profileLean = 0.2, 0.1, 0.06
+
 // faceEnd follows, along the whole curve, the place where the face ends: everything outside the path looks like the face
 // just outside the curve; then comes the wall, as wide as geometry says, which may look like anything; and what is
 // behind it looks like what is further in. A thin line on the face (scribed, a scratch, a milling mark) costs less than
 // calling the face beyond it opening; the far wall of a tunnel costs all of the near one.
 //
 // ringLo to ringHi (mm) is where the face is learned from, behindFrom where the opening begins to be; the path goes no farther out
-// than outMM. It returns the offset of the path at every vertex (mm, along the inward normal).
-func (m edgeModel) faceEnd(b *band, ringLo, ringHi, behindFrom, outMM float64) []float64 {
+// than outMM, and leans by lean. It returns the offset of the path at every vertex (mm, along the inward normal).
+func (m edgeModel) faceEnd(b *band, ringLo, ringHi, behindFrom, outMM, lean float64) []float64 {
 	n := len(b.base)
 	cost := m.regionCost(b, ringLo, ringHi, behindFrom)
 	for j := 0; j < min(b.n, int(b.index(-outMM))); j++ {
@@ -92,7 +96,6 @@ func (m edgeModel) faceEnd(b *band, ringLo, ringHi, behindFrom, outMM float64) [
 			cost[i*b.n+j] = math.Inf(1)
 		}
 	}
-	const lean = 0.3 // a path may lean by about this much against the curve it is sought along
 	bend := math.Pow(b.ds/(lean*b.spacing), 2) / 2 * 0.3
 	maxStep := max(1, int(1.5*b.spacing/b.ds))
 	off := make([]float64, n)
@@ -116,6 +119,9 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 	// No sample counts for more than this log likelihood ratio, for or against: a line on the face, however bright, is
 	// outweighed by as much face behind it.
 	const most = 2.5
+	// What is behind a bare face's edge is much as bright as it is further in; what is brighter is odd.
+	const odd = 0.5
+	plain := machined && (faceHue == nil || !faceHue.patchy)
 	// What a sample counts that is neither like the face nor like what is behind it.
 	const glint = 0.5
 	// Averaged profiles overlap: only one in (window / spacing) is news.
@@ -137,6 +143,7 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 			soft = 0.1*hi + tight
 		}
 		lost := math.Max(0, math.Log((hi-lo)/(2.5*tight)))
+		usual := 2*behind[i] + 0.05*level[i]
 		// A cut wall is of the face's stuff, seen at a slant: darker more often than not, half as bright again in low sun.
 		wallLo, wallHi := 0.1*level[i], 1.6*level[i]
 		if m.shadow {
@@ -159,6 +166,9 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 				hue := faceHue.unlike(b, i, j)
 				asFace := (rf*rf + hue) / 2
 				asBehind := (ro*ro+behindHue.unlike(b, i, j))/2 + lost
+				if plain && v > usual {
+					asBehind += odd * min(1, (v-usual)/usual)
+				}
 				asCutWall := rw*rw/2 + wallLost
 				// A scan's shadow has the hue of what is behind, and is told by its darkness alone.
 				best := asBehind

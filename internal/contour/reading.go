@@ -2,7 +2,6 @@ package contour
 
 import (
 	"math"
-	"slices"
 
 	"portmatch/internal/geom"
 	"portmatch/internal/scalecard"
@@ -19,8 +18,9 @@ type edgeReading struct {
 	onFace   []float64 // linear light (0 to 1) on the face
 	behind   []float64 // and behind the edge
 	wallMM   []float64 // width of the cut wall seen behind the edge
-	faint    []bool    // the wall hardly differs from the face or from what is behind it
+	faint    []bool    // the wall is hardly darker than the face, or hardly differs from what is behind it
 	hueTells []bool    // see edgeScan
+	hueOnly  []bool    // the brightness tells next to nothing of the edge, and the hue does
 	bridged  []bool    // drawn where regions see the edge; nil for none
 	apartMM  []float64 // how far a second opinion lies off, beyond what is usual
 	pxMM     float64
@@ -29,25 +29,30 @@ type edgeReading struct {
 	quantum  float64   // of the photo's coding, grey levels; see photo.Photo
 }
 
-// read picks the closed path of least misfit through the scan, refines it between grid points, and smooths it along the curve.
-func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []float64) edgeReading {
-	n := len(e.fits)
-	tau2 := e.noise()
-	m.addHue(b, e, tau2, spread)
+// path is the closed path of least misfit through the scan: the place at every vertex.
+func (e *edgeScan) path(b *band, half, tau2 float64) []int {
 	// Samples half a pixel apart share half their noise; profiles overlap over their averaging length.
 	news := 0.5 * math.Min(1, b.spacing/profileAverageMM)
-	cost := make([]float64, n*e.k)
+	cost := make([]float64, len(e.fits)*e.k)
 	for i := range e.fits {
 		for q, v := range e.fits[i].sse {
 			away := (e.lo + float64(q)*e.step) / (0.4 * half)
 			cost[i*e.k+q] = math.Min(v/(2*tau2), 1e6)*news + away*away/2
 		}
 	}
-	bend := math.Pow(e.step/(0.25*b.spacing), 2) / 2
-	path := closedPath(cost, n, e.k, bend, max(2, int(b.spacing/e.step)))
+	bend := math.Pow(e.step/(profileLean*b.spacing), 2) / 2
+	return closedPath(cost, len(e.fits), e.k, bend, max(2, int(b.spacing/e.step)))
+}
+
+// read picks the closed path of least misfit through the scan, refines it between grid points, and smooths it along the curve.
+func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []float64) edgeReading {
+	n := len(e.fits)
+	tau2 := e.noise()
+	m.addHue(b, e, tau2, spread)
+	path := e.path(b, half, tau2)
 
 	r := edgeReading{pxMM: b.pxMM, hueTells: e.hueTells, raw: make([]float64, n), sigmaMM: make([]float64, n), sure: make([]bool, n), step: make([]float64, n), slackMM: make([]float64, n),
-		onFace: level, behind: make([]float64, n), wallMM: make([]float64, n), faint: make([]bool, n)}
+		onFace: level, behind: make([]float64, n), wallMM: make([]float64, n), faint: make([]bool, n), hueOnly: make([]bool, n)}
 	for i, q := range path {
 		x, inside := e.minimum(i, q)
 		r.raw[i] = e.lo + x*e.step
@@ -64,9 +69,13 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		r.step[i], r.behind[i] = math.Abs(change)/spread[i], level[i]+change
 		if m.wallMM > 0 {
 			r.wallMM[i] = m.width(b.lean[i])
-			r.faint[i] = math.Abs(f.first[k]) < 4*math.Sqrt(tau2) || math.Abs(f.second[k]) < 4*math.Sqrt(tau2)
+			r.faint[i] = f.first[k] > -4*math.Sqrt(tau2) || math.Abs(f.second[k]) < 4*math.Sqrt(tau2)
 		}
-		r.sure[i] = inside && r.step[i] > m.leastChange() && r.slackMM[i] < mostSlackMM && level[i] < burntOut
+		seen, room := r.step[i] > m.leastChange(), mostSlackMM
+		if !seen && e.hueTells != nil && e.hueTells[i] {
+			r.hueOnly[i], seen, room = true, true, mostHueSlackMM
+		}
+		r.sure[i] = inside && seen && r.slackMM[i] < room && level[i] < burntOut
 	}
 	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing, smoothing(b.pxMM))
 	for i := range r.raw {
@@ -87,7 +96,9 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 const (
 	leastStep   = 3    // see leastChange; for holes and thin parts
 	mostSlackMM = 0.35 // an edge that leaves more room than this for its place is not measured
-	burntOut    = 0.97 // of full scale, linear light: above it a pixel says nothing but "bright"
+	// The same where only hue tells, and the standard uncertainty there: 0.02 to 0.07 mm RMS off in ray-traced photos.
+	mostHueSlackMM, hueOnlyMM = 0.25, 0.06
+	burntOut                  = 0.97 // of full scale, linear light: above it a pixel says nothing but "bright"
 )
 
 // leastChange is by how many spreads of the face an edge must change the brightness to be believed. A face under patchy dye
@@ -181,6 +192,9 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	}
 	if r.bridged != nil && r.bridged[i] {
 		v = math.Max(v, bridgedMM)
+	}
+	if r.hueOnly[i] {
+		v = math.Max(v, hueOnlyMM)
 	}
 	if m.doubt {
 		v = math.Hypot(v, 0.3*m.rimMM)
@@ -311,20 +325,30 @@ func (r *edgeReading) bare(b *band) {
 const linedMM = 0.09
 
 // compare holds the reading against a second one of the same edge. usualMM is how far the two may lie apart for reasons of
-// their own, and bleedPx how far the second one may lie inside the opening all round, in pixels: colour is stored for every other pixel,
-// and that of a dyed face runs over into the dark.
+// their own, and bleedPx how far the second one may lie inside the opening wherever it is dark there, in pixels: colour is stored for every
+// other pixel, and that of a dyed face runs over into the dark. Into a lit wall it does not.
 func (r *edgeReading) compare(other *geom.Index, usualMM, bleedPx float64) {
-	const notTrustedMM = 0.2
+	const (
+		notTrustedMM = 0.2
+		dark         = 0.25 // of the face's light
+	)
 	n := len(r.outline)
 	r.apartMM = make([]float64, n)
+	isDark := func(i int) bool { return r.behind[i] < dark*r.onFace[i] }
+	var inDark []float64
 	for i, p := range r.outline {
 		r.apartMM[i], _, _ = other.SignedDistMM(p)
+		if isDark(i) {
+			inDark = append(inDark, r.apartMM[i])
+		}
 	}
-	shift := min(max(quantile(slices.Clone(r.apartMM), 0.5), 0), bleedPx*r.pxMM)
+	usual := min(max(quantile(inDark, 0.5), 0), bleedPx*r.pxMM)
 	for i, d := range r.apartMM {
+		shift := usual
+		if !isDark(i) {
+			shift = 0
+		}
 		r.apartMM[i] = max(0, d-shift-usualMM, -d-usualMM)
-	}
-	for i := range r.sure {
 		if r.apartMM[i] > notTrustedMM+0.5*r.pxMM-0.5*shift {
 			r.sure[i] = false
 		}

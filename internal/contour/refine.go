@@ -30,9 +30,9 @@ func (s *surface) locate(coarse []geom.PointMM, m edgeModel, far reach, guided b
 		behind = far.in / 2
 	}
 	far.out = m.within(far.out)
-	for range 2 {
+	for _, lean := range []float64{coarseLean, fineLean} {
 		b := s.unroll(base, math.Max(ring, -far.out-3)-0.3, far.in+m.wallMM/2, 0.5*px, 1.2, true)
-		off := m.faceEnd(b, math.Max(ring, -far.out-3), inner, behind, far.out)
+		off := m.faceEnd(b, math.Max(ring, -far.out-3), inner, behind, far.out, lean)
 		base = resampleClosed(b.moved(smoothOffsets(off, b.spacing, 0.5)), spacing)
 		base = smoothClosed(base, spacing, 0.5)
 		inner, behind = 0.1*ring, 1.0
