@@ -36,33 +36,52 @@ func ringWidthMM(outer, inner []geom.PointMM) float64 {
 	return least
 }
 
-// beaded tells whether a bead or a line runs all along the edge at base, close outside it.
-func (s *surface) beaded(base []geom.PointMM) bool {
+// beadMM is how far outside the edge at base a bead or a line runs all along it, within 5 mm; 0 where there is none. Either its brightness or
+// its colour is unlike that of the face beside the edge.
+func (s *surface) beadMM(base []geom.PointMM) float64 {
 	const (
-		nearMM, behindMM = 2.4, 0.8
+		nearMM, behindMM = 5.0, 0.8
 		unlike           = 0.35 // of the step at the edge
+		unlikeHue        = 0.04 // chroma over brightness, at least
 	)
-	b := s.unroll(base, -nearMM-0.2, behindMM+0.2, 0.5*s.mmPerPx(base[0]), profileAverageMM, false)
-	mean := make([]float64, b.n)
+	b := s.unroll(base, -nearMM-0.2, behindMM+0.2, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
 	column := make([]float64, 0, len(base))
-	for j := range mean {
-		column = column[:0]
-		for i := range base {
-			if y := float64(b.row(i)[j]); y == y {
-				column = append(column, y)
+	// along returns, at every distance from the edge, what is usual along it.
+	along := func(value func(i, j int) float32) []float64 {
+		usual := make([]float64, b.n)
+		for j := range usual {
+			column = column[:0]
+			for i := range base {
+				if y := float64(value(i, j)); y == y {
+					column = append(column, y)
+				}
 			}
+			usual[j] = quantile(column, 0.5)
 		}
-		mean[j] = quantile(column, 0.5)
+		return usual
 	}
 	at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
-	first := at(-math.Max(0.3, 2.5*b.pxMM))
-	step := math.Abs(mean[at(behindMM)] - mean[first])
-	for j := first; j >= at(-nearMM); j-- {
-		if math.Abs(mean[j]-mean[first]) > unlike*step {
-			return true
+	behind, nearest := at(behindMM), at(-nearMM)
+	light := along(func(i, j int) float32 { return b.row(i)[j] })
+	face := at(-math.Max(0.3, 2.5*b.pxMM))
+	step := math.Abs(light[behind] - light[face])
+	changed := func(j int) bool { return math.Abs(light[j]-light[face]) > unlike*step }
+	if b.hue != nil {
+		blue := along(func(i, j int) float32 { return b.hue[2*(i*b.n+j)] })
+		red := along(func(i, j int) float32 { return b.hue[2*(i*b.n+j)+1] })
+		// A photo stores colour for every other pixel.
+		hueFace := at(-math.Max(0.5, 4*b.pxMM))
+		apart := func(j int) float64 { return math.Hypot(blue[j]-blue[hueFace], red[j]-red[hueFace]) }
+		most := math.Max(unlike*apart(behind), unlikeHue)
+		inLight := changed
+		changed = func(j int) bool { return inLight(j) || j < hueFace && apart(j) > most }
+	}
+	for j := face; j >= nearest; j-- {
+		if changed(j) {
+			return -(b.s0 + float64(j)*b.ds)
 		}
 	}
-	return false
+	return 0
 }
 
 // ringed looks inside the opening l of a thin part for a ring's inner edge. It returns l where there is none. Between the two edges

@@ -176,7 +176,7 @@ func TestBeadBesideTheEdge(t *testing.T) {
 			sin, cos := math.Sincos(2 * math.Pi * float64(k) / 400)
 			base = append(base, geom.PointMM{X: r * cos, Y: r * sin})
 		}
-		if got := s.beaded(base); got != tt.want {
+		if got := s.beadMM(base) > 0; got != tt.want {
 			t.Errorf("%s: a bead is %v, want %v", tt.name, got, tt.want)
 		}
 		if !tt.want {

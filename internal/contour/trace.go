@@ -75,12 +75,13 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	onStrip := v.s.onStrip(sol.StripQuadsPx)
 	cands := pl.candidates(onStrip)
 	v.markStrips(cands)
-	v.open = sortOut(cands)
 	v.thin = v.isThin()
 	if v.thin {
 		v.rings = pl.rings(onStrip)
 	}
 	v.measureHoles(roundOnes(cands))
+	cands = v.withoutPaint(cands)
+	v.open = sortOut(cands)
 	if look := pl.faceLook(v.holes); look != nil {
 		// Where all openings are full of light the holes know nothing of them.
 		if o := look.sortOut(cands); len(o.ports) > 0 {
@@ -96,6 +97,7 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 		v.open.ports[i] = l.evened()
 	}
 	v.byColour()
+	v.seenThroughDye()
 	return v, ctx.Err()
 }
 
@@ -231,7 +233,9 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 			if st.landMM = ringWidthMM(bases[i], st.curve); st.landMM > 0 {
 				locate(i)
 			} else {
-				st.beaded = v.s.beaded(bases[i])
+				if st.beside(v.s.beadMM(bases[i])); st.landMM > 0 {
+					bases[i] = v.s.locate(bases[i], m.on(st.landMM), reach{1.5, 1.5}, st.guided)
+				}
 			}
 		}
 	})
@@ -266,6 +270,16 @@ type start struct {
 	landMM float64 // see edgeModel
 	beaded bool    // see edgeModel
 	lined  bool    // see edgeModel
+}
+
+// beside notes a bead that runs mm outside the edge, 0 for none. The face between the two says how it looks where it is wide enough.
+func (st *start) beside(mm float64) {
+	const wideMM = 1.3
+	if mm >= wideMM {
+		st.landMM = mm
+		return
+	}
+	st.beaded = mm > 0
 }
 
 func (v *Survey) starts(g *Guide) []start {

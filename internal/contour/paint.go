@@ -1,0 +1,126 @@
+package contour
+
+import (
+	"math"
+	"slices"
+
+	"portmatch/internal/geom"
+)
+
+// Layout dye brushed round the ports of a bare face has an edge of its own, and that may close at one grey level and be as strong as an
+// opening's. But paint is coloured, and neither the face round it nor what is dark in the holes is.
+
+// withoutPaint drops the curves that go round patches of paint on a thick part's face: coloured inside and bare outside, with a sound
+// opening within.
+func (v *Survey) withoutPaint(cands []*loop) []*loop {
+	if v.thin || !v.s.photo.HasColour() {
+		return cands
+	}
+	return slices.DeleteFunc(slices.Clone(cands), func(l *loop) bool {
+		return l.areaMM2 > smallMM2 && slices.ContainsFunc(cands, func(o *loop) bool { return openingWithin(l, o) }) && v.paintEdge(l)
+	})
+}
+
+// openingWithin tells whether o is an opening within the patch that l goes round.
+func openingWithin(l, o *loop) bool {
+	const (
+		leastPart = 0.08 // of the patch's area
+		asSound   = 0.9  // of the patch's compactness
+	)
+	return o.darkInside == l.darkInside && !o.cut && o.wide > minContrast && encloses(l, o) && o.areaMM2 > leastPart*l.areaMM2 &&
+		solidity(o) > minSolidity && compactness(o) > asSound*compactness(l)
+}
+
+// paintEdge tells whether the photo is coloured along the inside of the curve and hardly so along its outside. A bench seen through a
+// short port is coloured too, and then it is so in the holes.
+func (v *Survey) paintEdge(l *loop) bool {
+	const lessOutside = 0.5 // of the colour inside
+	ring := resampleClosed(l.pts, 1)
+	wide := l.wideMM()
+	var inner, outer [2][]float64 // chroma over brightness, blue and red
+	for i, in := range inwardNormals(ring) {
+		for side, at := range []*[2][]float64{&inner, &outer} {
+			q := v.s.pixel(ring[i].Add(in.Scale(wide * float64(1-2*side))))
+			if v.s.inside(q) {
+				cb, cr := v.s.hue(q)
+				at[0], at[1] = append(at[0], float64(cb)), append(at[1], float64(cr))
+			}
+		}
+	}
+	paint := colourOf(inner)
+	return paint > coloured && colourOf(outer) < lessOutside*paint && v.colourInHoles() < lessOutside*paint
+}
+
+// colourInHoles is how coloured what shows in the holes is; 0 where none was measured.
+func (v *Survey) colourInHoles() float64 {
+	const places = 16
+	var seen [2][]float64
+	for _, h := range v.holes {
+		for k := range places {
+			sin, cos := math.Sincos(2 * math.Pi * float64(k) / places)
+			q := v.s.pixel(h.Centre.Add(geom.PointMM{X: cos, Y: sin}.Scale(0.3 * h.DiameterMM)))
+			if v.s.inside(q) {
+				cb, cr := v.s.hue(q)
+				seen[0], seen[1] = append(seen[0], float64(cb)), append(seen[1], float64(cr))
+			}
+		}
+	}
+	return colourOf(seen)
+}
+
+// colourOf is the chroma over brightness that is usual among samples of it; 0 where there are none.
+func colourOf(samples [2][]float64) float64 {
+	return math.Hypot(quantile(samples[0], 0.5), quantile(samples[1], 0.5))
+}
+
+// seenThroughDye looks again at the openings of a dyed face. Its bare patches are bright and grey, its dye is dark and coloured, and a lit
+// wall of a tunnel dark and grey: neither brightness nor colour alone tells such a wall from the face, but a mixture of both does. An
+// opening that the mixture shows larger takes the place of what brightness shows.
+func (v *Survey) seenThroughDye() {
+	const (
+		leastApart = 3.0 // standard deviations; see mixture
+		mostLarger = 2.5 // of the area
+		asCompact  = 0.93
+	)
+	if v.thin || !v.s.photo.HasColour() || len(v.open.ports) == 0 || !v.dyedOutside(v.open.ports) {
+		return
+	}
+	hue := v.s.huePlans(v.plan)
+	plans := [3]*plan{hue[0], hue[1], v.plan}
+	m := discriminant(v.open.ports, plans)
+	if m == nil || m.apart < leastApart {
+		return
+	}
+	curves := v.curvesOn([]*plan{m.mixed(plans)})
+	for i, l := range v.open.ports {
+		best := l
+		for _, o := range curves {
+			if o.darkInside || o.cut || o.holdsStrip || o.areaMM2 > mostLarger*l.areaMM2 || !encloses(o, l) || compactness(o) < asCompact*compactness(l) || solidity(o) < minSolidity {
+				continue
+			}
+			if best == l || o.wide > best.wide {
+				best = o
+			}
+		}
+		if best != l {
+			even := *best
+			even.darkInside = l.darkInside
+			v.open.ports[i] = even.evened()
+		}
+	}
+}
+
+// dyedOutside tells whether the face is coloured right outside most of the curves' length.
+func (v *Survey) dyedOutside(curves []*loop) bool {
+	var outer [2][]float64
+	for _, l := range curves {
+		ring := resampleClosed(l.pts, 1)
+		for i, in := range inwardNormals(ring) {
+			if q := v.s.pixel(ring[i].Sub(in.Scale(wideMM))); v.s.inside(q) {
+				cb, cr := v.s.hue(q)
+				outer[0], outer[1] = append(outer[0], float64(cb)), append(outer[1], float64(cr))
+			}
+		}
+	}
+	return colourOf(outer) > coloured
+}
