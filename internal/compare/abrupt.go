@@ -145,7 +145,7 @@ func (w *walk) plateaus(astray []bool) {
 
 // spikes marks what goes up and down again, or down and up, within a short way, and stands out from what lies on both sides.
 func (w *walk) spikes(astray []bool) {
-	const steep, standsOutMM, widestMM, besideMM = 0.4, 0.3, 12.0, 2.0
+	const steep, standsOutMM, widestMM, besideMM = 0.3, 0.3, 12.0, 2.0
 	n, margin, beside := len(w.slope), w.count(flankMarginMM), w.count(besideMM)
 	reach := min(w.count(widestMM), n/3)
 	for i, s := range w.slope {

@@ -73,16 +73,17 @@ func colourOf(samples [2][]float64) float64 {
 	return math.Hypot(quantile(samples[0], 0.5), quantile(samples[1], 0.5))
 }
 
-// seenThroughDye looks again at the openings of a dyed face. Its bare patches are bright and grey, its dye is dark and coloured, and a lit
+// seenThroughDye looks again at the openings of a face that is dyed or rusty. A dyed one's bare patches are bright and grey, its dye is dark and coloured, and a lit
 // wall of a tunnel dark and grey: neither brightness nor colour alone tells such a wall from the face, but a mixture of both does. An
 // opening that the mixture shows larger takes the place of what brightness shows.
 func (v *Survey) seenThroughDye() {
 	const (
-		leastApart = 3.0 // standard deviations; see mixture
-		mostLarger = 2.5 // of the area
-		asCompact  = 0.93
+		leastColour = 0.04 // chroma over brightness; bare metal has less
+		leastApart  = 3.0  // standard deviations; see mixture
+		mostLarger  = 2.5  // of the area
+		asCompact   = 0.93
 	)
-	if v.thin || !v.s.photo.HasColour() || len(v.open.ports) == 0 || !v.dyedOutside(v.open.ports) {
+	if v.thin || !v.s.photo.HasColour() || v.colourOutside(v.open.ports) < leastColour {
 		return
 	}
 	hue := v.s.huePlans(v.plan)
@@ -110,8 +111,8 @@ func (v *Survey) seenThroughDye() {
 	}
 }
 
-// dyedOutside tells whether the face is coloured right outside most of the curves' length.
-func (v *Survey) dyedOutside(curves []*loop) bool {
+// colourOutside is how coloured the face is right outside most of the curves' length; 0 where there are none.
+func (v *Survey) colourOutside(curves []*loop) float64 {
 	var outer [2][]float64
 	for _, l := range curves {
 		ring := resampleClosed(l.pts, 1)
@@ -122,5 +123,5 @@ func (v *Survey) dyedOutside(curves []*loop) bool {
 			}
 		}
 	}
-	return colourOf(outer) > coloured
+	return colourOf(outer)
 }
