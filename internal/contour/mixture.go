@@ -206,8 +206,12 @@ func (v *Survey) byColour() {
 	if !v.thin || !v.s.photo.HasColour() {
 		return
 	}
+	const clear = 25.0 // grey levels all the way round; such openings need no faint hue
 	hue := v.s.huePlans(v.plan)
 	if v.byHue(hue) {
+		return
+	}
+	if len(v.open.ports) > 0 && !slices.ContainsFunc(v.open.ports, func(l *loop) bool { return l.contrast < clear }) {
 		return
 	}
 	if warm, purple := hue[0].stretch(), hue[1].stretch(); warm || purple {
