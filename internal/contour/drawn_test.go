@@ -47,3 +47,34 @@ func TestEdgesKeepOffMarksAndGlare(t *testing.T) {
 		})
 	}
 }
+
+// An edge that goes out round something on the face, 0.8 mm over 8 mm, with the face's brightness behind it, is marked; one that keeps its
+// course along a lit wall is not, nor is a high spot with the dark behind it.
+func TestMarksOnTheFaceAreNoEdge(t *testing.T) {
+	const r, face, pxMM = 15.0, 0.3, 0.1
+	for _, c := range []struct {
+		name           string
+		outMM, behind  float64
+		wantUnsureTop  bool
+		wantUnsureElse bool
+	}{
+		{"a mark", 0.8, 0.25, true, false},
+		{"a lit wall", 0, 0.25, false, false},
+		{"a low spot", 0.8, 0.02, false, false},
+	} {
+		e := &edgeReading{pxMM: pxMM}
+		for _, p := range circleOf(r, 300) {
+			along := math.Atan2(p.Y, p.X) * r
+			behind := 0.02
+			if math.Abs(along) < 4 {
+				p = p.Scale(1 + c.outMM/r*(1+math.Cos(along*math.Pi/4))/2)
+				behind = c.behind
+			}
+			e.outline, e.behind, e.onFace, e.sure = append(e.outline, p), append(e.behind, behind), append(e.onFace, face), append(e.sure, true)
+		}
+		e.marks()
+		if e.sure[0] == c.wantUnsureTop || e.sure[150] == c.wantUnsureElse {
+			t.Errorf("%s: sure at its top %v, on the other side %v", c.name, e.sure[0], e.sure[150])
+		}
+	}
+}

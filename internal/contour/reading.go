@@ -2,6 +2,7 @@ package contour
 
 import (
 	"math"
+	"slices"
 
 	"portmatch/internal/geom"
 	"portmatch/internal/scalecard"
@@ -415,6 +416,61 @@ func (r *edgeReading) stray(coarse *geom.Index, m edgeModel) {
 
 // bridgedMM is the standard uncertainty of an edge that only regions of hue show: 0.07 to 0.15 mm RMS off in ray-traced photos.
 const bridgedMM = 0.12
+
+// marks marks where an edge of a dark port goes out along something on the face, a milling mark, grain or a shadow's rim: what is behind the
+// edge there is nearly as bright as the face, though it is dark behind the rest, and the edge turns outward on its way there. A lit wall is
+// as bright, but the edge keeps its course, and openings are round: they turn inward.
+func (r *edgeReading) marks() {
+	const (
+		dark     = 0.4  // of the face's light, behind most of the edge
+		bright   = 0.6  // and where it may be no opening
+		outward  = 0.25 // radians; what an edge turns outward
+		acrossMM = 2.5  // over so much before and behind
+		besideMM = 2.0  // of either end of the stretch
+		gapMM    = 1.0  // between two stretches of one
+		marginMM = 1.5  // marked on either side
+	)
+	n := len(r.outline)
+	share := make([]float64, n)
+	for i := range share {
+		share[i] = r.behind[i] / r.onFace[i]
+	}
+	if quantile(slices.Clone(share), 0.5) > dark {
+		return
+	}
+	spacing := pathLength(r.outline) / float64(n)
+	count := func(mm float64) int { return max(1, int(mm/spacing)) }
+	across, beside, gap, margin := count(acrossMM), count(besideMM), count(gapMM), count(marginMM)
+	start := indexOfLeast(share) // runs begin and end in the dark
+	at := func(k int) int { return (start + k + 4*n) % n }
+	turnsOutward := func(k int) bool {
+		p := r.outline[at(k)]
+		from, to := p.Sub(r.outline[at(k-across)]), r.outline[at(k+across)].Sub(p)
+		return math.Atan2(from.Cross(to), from.Dot(to)) < -outward
+	}
+	for k := 0; k < n; k++ {
+		if share[at(k)] <= bright {
+			continue
+		}
+		from, last := k, k
+		for ; k < n && k <= last+gap; k++ {
+			if share[at(k)] > bright {
+				last = k
+			}
+		}
+		astray := false
+		for _, end := range []int{from, last} {
+			for a := end - beside; a <= end+beside; a++ {
+				astray = astray || turnsOutward(a)
+			}
+		}
+		if astray {
+			for a := from - margin; a <= last+margin; a++ {
+				r.sure[at(a)] = false
+			}
+		}
+	}
+}
 
 // cliffs marks stretches that stand out from the rest of the curve between steep flanks. A port has corners and high spots, but
 // its edge never turns across itself; a search that has gone astray along a stain or a shadow's rim does.

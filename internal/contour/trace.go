@@ -247,6 +247,9 @@ func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Po
 	m.beaded, m.lined = st.beaded, st.lined
 	r := v.s.refine(base, m.on(st.landMM))
 	r.cliffs()
+	if !v.through() {
+		r.marks()
+	}
 	if !st.guided {
 		r.stray(geom.NewIndex(geom.Outline(st.curve)), m)
 	}
