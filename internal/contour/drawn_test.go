@@ -48,7 +48,7 @@ func TestEdgesKeepOffMarksAndGlare(t *testing.T) {
 	}
 }
 
-// An edge that goes out round something on the face, 0.8 mm over 8 mm, with the face's brightness behind it, is marked; one that keeps its
+// An edge that goes out round something on the face, 1.4 mm over 8 mm, with the face's brightness behind it, is marked; one that keeps its
 // course along a lit wall is not, nor is a high spot with the dark behind it.
 func TestMarksOnTheFaceAreNoEdge(t *testing.T) {
 	const r, face, pxMM = 15.0, 0.3, 0.1
@@ -58,9 +58,9 @@ func TestMarksOnTheFaceAreNoEdge(t *testing.T) {
 		wantUnsureTop  bool
 		wantUnsureElse bool
 	}{
-		{"a mark", 0.8, 0.25, true, false},
+		{"a mark", 1.4, 0.25, true, false},
 		{"a lit wall", 0, 0.25, false, false},
-		{"a low spot", 0.8, 0.02, false, false},
+		{"a low spot", 1.4, 0.02, false, false},
 	} {
 		e := &edgeReading{pxMM: pxMM}
 		for _, p := range circleOf(r, 300) {
