@@ -424,7 +424,7 @@ func (r *edgeReading) marks() {
 	const (
 		dark     = 0.4  // of the face's light, behind most of the edge
 		bright   = 0.6  // and where it may be no opening
-		outward  = 0.25 // radians; what an edge turns outward
+		outward  = 0.15 // radians; what an edge turns outward
 		acrossMM = 2.5  // over so much before and behind
 		besideMM = 2.0  // of either end of the stretch
 		gapMM    = 1.0  // between two stretches of one
