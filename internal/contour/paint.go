@@ -73,9 +73,9 @@ func colourOf(samples [2][]float64) float64 {
 	return math.Hypot(quantile(samples[0], 0.5), quantile(samples[1], 0.5))
 }
 
-// seenThroughDye looks again at the openings of a face that is dyed or rusty. A dyed one's bare patches are bright and grey, its dye is dark and coloured, and a lit
-// wall of a tunnel dark and grey: neither brightness nor colour alone tells such a wall from the face, but a mixture of both does. An
-// opening that the mixture shows larger takes the place of what brightness shows.
+// seenThroughDye looks again at the openings of a face that is dyed or rusty. A dyed one's bare patches are bright and grey, its dye is
+// dark and coloured, and a lit wall of a tunnel dark and grey: neither brightness nor colour alone tells such a wall from the face, but a
+// mixture of both does. An opening that the mixture shows larger takes the place of what brightness shows.
 func (v *Survey) seenThroughDye() {
 	const (
 		leastColour = 0.04 // chroma over brightness; bare metal has less

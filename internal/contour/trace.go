@@ -228,15 +228,16 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 		if st.lined {
 			locate(i)
 		}
-		if st.landMM == 0 && !st.guided {
-			// What left the coarse curve all round took a ring for what is behind it.
-			if st.landMM = ringWidthMM(bases[i], st.curve); st.landMM > 0 {
-				locate(i)
-			} else {
-				if st.beside(v.s.beadMM(bases[i])); st.landMM > 0 {
-					bases[i] = v.s.locate(bases[i], m.on(st.landMM), reach{1.5, 1.5}, st.guided)
-				}
-			}
+		if st.landMM > 0 || st.guided {
+			return
+		}
+		// What left the coarse curve all round took a ring for what is behind it.
+		if st.landMM = ringWidthMM(bases[i], st.curve); st.landMM > 0 {
+			locate(i)
+			return
+		}
+		if st.beside(v.s.beadMM(bases[i])); st.landMM > 0 {
+			bases[i] = v.s.locate(bases[i], m.on(st.landMM), reach{1.5, 1.5}, st.guided)
 		}
 	})
 	return bases
