@@ -38,7 +38,7 @@ func (v *Survey) shades() *shades {
 		alike           = 0.3  // how unlike the face a shadow may be, of the bench, to be taken for it
 		alikeBeside     = 0.45 // the same beside a direction where it is
 		edgeMM, rimMM   = 0.15, 0.25
-		leastMM         = 0.3
+		leastMM         = 0.2
 		mostOfADiameter = 0.42
 	)
 	n := int(reachMM/dsMM) + 1

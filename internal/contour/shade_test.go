@@ -18,11 +18,13 @@ func TestShadesShownByHoles(t *testing.T) {
 	for _, tt := range []struct {
 		name   string
 		shadow float64
+		wide   float64 // mm
 		want   bool
 	}{
-		{"as bright as the part", face0, true},
-		{"darker", 0.03, false},
-		{"none", bench, false},
+		{"as bright as the part", face0, thick, true},
+		{"as bright as the part and narrow", face0, 0.25, true},
+		{"darker", 0.03, thick, false},
+		{"none", bench, thick, false},
 	} {
 		s := drawn{light: func(p geom.PointMM) float64 {
 			inside := func(p geom.PointMM) bool {
@@ -36,13 +38,13 @@ func TestShadesShownByHoles(t *testing.T) {
 			switch {
 			case !inside(p):
 				return face0
-			case !inside(p.Sub(geom.PointMM{X: thick})): // what the edge to the left keeps from the light
+			case !inside(p.Sub(geom.PointMM{X: tt.wide})): // what the edge to the left keeps from the light
 				return tt.shadow
 			}
 			return bench
 		}, seed: 9}.surface(t)
 		sh := (&Survey{s: s, holes: holes, opt: Options{HeightMM: thick}}).shades()
-		if got := sh.at(geom.PointMM{X: 1}); tt.want != (got > 0) || tt.want && math.Abs(got-thick) > 0.15 {
+		if got := sh.at(geom.PointMM{X: 1}); tt.want != (got > 0) || tt.want && math.Abs(got-tt.wide) > 0.15 {
 			t.Errorf("%s: behind edges that face right a look-alike shadow is %.2f mm wide, want one: %v", tt.name, got, tt.want)
 		}
 		if got := sh.at(geom.PointMM{X: -1}); got > 0 {
