@@ -35,42 +35,45 @@ func openingWithin(l, o *loop) bool {
 // short port is coloured too, and then it is so in the holes.
 func (v *Survey) paintEdge(l *loop) bool {
 	const lessOutside = 0.5 // of the colour inside
-	ring := resampleClosed(l.pts, 1)
-	wide := l.wideMM()
-	var inner, outer [2][]float64 // chroma over brightness, blue and red
-	for i, in := range inwardNormals(ring) {
-		for side, at := range []*[2][]float64{&inner, &outer} {
-			q := v.s.pixel(ring[i].Add(in.Scale(wide * float64(1-2*side))))
-			if v.s.inside(q) {
-				cb, cr := v.s.hue(q)
-				at[0], at[1] = append(at[0], float64(cb)), append(at[1], float64(cr))
-			}
-		}
-	}
-	paint := colourOf(inner)
-	return paint > coloured && colourOf(outer) < lessOutside*paint && v.colourInHoles() < lessOutside*paint
+	paint := v.colourBeside([]*loop{l}, l.wideMM())
+	return paint > coloured && v.colourBeside([]*loop{l}, -l.wideMM()) < lessOutside*paint && v.colourInHoles() < lessOutside*paint
 }
 
 // colourInHoles is how coloured what shows in the holes is; 0 where none was measured.
 func (v *Survey) colourInHoles() float64 {
 	const places = 16
-	var seen [2][]float64
+	var at []geom.PointMM
 	for _, h := range v.holes {
 		for k := range places {
 			sin, cos := math.Sincos(2 * math.Pi * float64(k) / places)
-			q := v.s.pixel(h.Centre.Add(geom.PointMM{X: cos, Y: sin}.Scale(0.3 * h.DiameterMM)))
-			if v.s.inside(q) {
-				cb, cr := v.s.hue(q)
-				seen[0], seen[1] = append(seen[0], float64(cb)), append(seen[1], float64(cr))
-			}
+			at = append(at, h.Centre.Add(geom.PointMM{X: cos, Y: sin}.Scale(0.3*h.DiameterMM)))
 		}
 	}
-	return colourOf(seen)
+	return v.s.colourAt(at)
 }
 
-// colourOf is the chroma over brightness that is usual among samples of it; 0 where there are none.
-func colourOf(samples [2][]float64) float64 {
-	return math.Hypot(quantile(samples[0], 0.5), quantile(samples[1], 0.5))
+// colourBeside is how coloured the photo is along the curves, inMM inside them.
+func (v *Survey) colourBeside(curves []*loop, inMM float64) float64 {
+	var at []geom.PointMM
+	for _, l := range curves {
+		ring := resampleClosed(l.pts, 1)
+		for i, in := range inwardNormals(ring) {
+			at = append(at, ring[i].Add(in.Scale(inMM)))
+		}
+	}
+	return v.s.colourAt(at)
+}
+
+// colourAt is the chroma over brightness that is usual at places of the face; 0 where the photo shows none of them.
+func (s *surface) colourAt(places []geom.PointMM) float64 {
+	var blue, red []float64
+	for _, p := range places {
+		if q := s.pixel(p); s.inside(q) {
+			cb, cr := s.hue(q)
+			blue, red = append(blue, float64(cb)), append(red, float64(cr))
+		}
+	}
+	return math.Hypot(quantile(blue, 0.5), quantile(red, 0.5))
 }
 
 // seenThroughDye looks again at the openings of a face that is dyed or rusty. A dyed one's bare patches are bright and grey, its dye is
@@ -83,7 +86,7 @@ func (v *Survey) seenThroughDye() {
 		mostLarger  = 2.5  // of the area
 		asCompact   = 0.93
 	)
-	if v.thin || !v.s.photo.HasColour() || v.colourOutside(v.open.ports) < leastColour {
+	if v.thin || !v.s.photo.HasColour() || v.colourBeside(v.open.ports, -wideMM) < leastColour {
 		return
 	}
 	hue := v.s.huePlans(v.plan)
@@ -104,24 +107,9 @@ func (v *Survey) seenThroughDye() {
 			}
 		}
 		if best != l {
-			even := *best
-			even.darkInside = l.darkInside
-			v.open.ports[i] = even.evened()
+			larger := *best
+			larger.darkInside = l.darkInside // openings are bright in a mixture
+			v.open.ports[i] = larger.evened()
 		}
 	}
-}
-
-// colourOutside is how coloured the face is right outside most of the curves' length; 0 where there are none.
-func (v *Survey) colourOutside(curves []*loop) float64 {
-	var outer [2][]float64
-	for _, l := range curves {
-		ring := resampleClosed(l.pts, 1)
-		for i, in := range inwardNormals(ring) {
-			if q := v.s.pixel(ring[i].Sub(in.Scale(wideMM))); v.s.inside(q) {
-				cb, cr := v.s.hue(q)
-				outer[0], outer[1] = append(outer[0], float64(cb)), append(outer[1], float64(cr))
-			}
-		}
-	}
-	return colourOf(outer)
 }
