@@ -20,7 +20,12 @@ type alignment struct {
 	pairs          []pair // all holes that both faces have
 	residualMM     float64
 	scale          float64
-	warnings       []face.Warning
+	// scaleDoubt is by how much the two photos' scales differ, where more than their uncertainties explain; scaleMid is the middle
+	// of the holes that say so, in the work frame.
+	scaleDoubt float64
+	scaleMid   geom.PointMM
+	otherSize  bool // and it is so much that the parts can't be compared
+	warnings   []face.Warning
 
 	// rests are the places it rests on, in the work frame: how the alignment answers when they are displaced. cov is the
 	// covariance of the target's shift (mm) and turn (rad) about centre from the places' own noise.
@@ -165,8 +170,9 @@ func alignOnHoles(target, work *face.Face, f fit) (alignment, error) {
 		return a, err
 	}
 	a.workFromTarget, a.residualMM, a.scale = m.ToFromFrom, m.RMSMM, m.Scale
+	allRMSMM := m.RMSMM
 	if all, err := fitPairs(target.Holes, work.Holes, a.pairs, nil, hand); err == nil {
-		a.scale = all.Scale
+		a.scale, allRMSMM = all.Scale, all.RMSMM
 	}
 	var sw float64
 	for i, p := range a.locating {
@@ -176,24 +182,33 @@ func alignOnHoles(target, work *face.Face, f fit) (alignment, error) {
 		sw += w[i]
 	}
 	a.centre = a.centre.Scale(1 / sw)
-	a.checkScale(target, work)
+	a.checkScale(target, work, allRMSMM)
 	return a, a.holeCovariance(target, work)
 }
 
-// scaleMatters is a difference of scale that is worth a word: 0.15 mm at the end of a part 300 mm long.
-const scaleMatters = 0.001
+const (
+	// A difference of scale that is worth a word: 0.15 mm at the end of a part 300 mm long.
+	scaleMatters = 0.001
+	// Beyond this at a hole the figures would be of no use: what a punched gasket's holes may be off at most (ASME B16.21).
+	uselessScaleMM = 1.0
+	// Holes that another scale brings together this many times closer were drilled to one drawing: the scale is wrong, not they.
+	scaleExplains = 3
+)
 
-// checkScale warns where the holes of one photo stand farther apart than those of the other, by more than the uncertainty. The
-// two photos then disagree on how long a millimetre is, and every step far from the locating holes is off by it.
-func (a *alignment) checkScale(target, work *face.Face) {
+// checkScale sees to holes that stand farther apart on one photo than on the other, by more than the uncertainty. The two photos
+// then disagree on how long a millimetre is, and every step far from the locating holes is off by it: scaleDoubt takes that into the
+// steps' uncertainty, and a warning says so. otherSize is set where it moves a hole by more than uselessScaleMM and no hole but the
+// scale is to blame. allRMSMM is the residual of all pairs.
+func (a *alignment) checkScale(target, work *face.Face, allRMSMM float64) {
 	var mid geom.PointMM
 	for _, p := range a.pairs {
 		mid = mid.Add(work.Holes[p.w].Centre.Scale(1 / float64(len(a.pairs))))
 	}
-	var spread float64
+	var spread, reachMM float64
 	for _, p := range a.pairs {
 		d := work.Holes[p.w].Centre.Sub(mid)
 		spread += d.Dot(d)
+		reachMM = max(reachMM, d.Norm())
 	}
 	// The scale is Σ r·q / Σ r²: what a source displaces the holes by, it changes that by Σ r·d / Σ r².
 	var u linear
@@ -216,15 +231,20 @@ func (a *alignment) checkScale(target, work *face.Face) {
 		// Holes are drilled and punched where they should be to holePlaceMM and no better.
 		u.sum2 += (st*st + sw*sw + 2*holePlaceMM*holePlaceMM) * r2.Dot(r2) / (spread * spread)
 	}
-	if off := a.scale - 1; math.Abs(off) > max(scaleMatters, u.expanded()) {
-		larger := "larger"
-		if off < 0 {
-			larger = "smaller"
-		}
-		a.warnings = append(a.warnings, face.Warning{Photo: "work",
-			What: fmt.Sprintf("the holes stand %.2f %% farther apart on one photo than on the other: the work comes out %s", 100*math.Abs(off), larger),
-			Try:  "print both cards on one printer at 100 %, and check the heights that were given; the map is as wrong as that"})
+	off := a.scale - 1
+	if math.Abs(off) <= max(scaleMatters, u.expanded()) {
+		return
 	}
+	a.scaleDoubt, a.scaleMid = off, mid
+	leftMM := math.Sqrt(max(0, allRMSMM*allRMSMM-off*off*spread/float64(len(a.pairs))))
+	a.otherSize = len(a.pairs) > 2 && math.Abs(off)*reachMM > uselessScaleMM && scaleExplains*leftMM < allRMSMM
+	larger := "larger"
+	if off < 0 {
+		larger = "smaller"
+	}
+	a.warnings = append(a.warnings, face.Warning{Photo: "work",
+		What: fmt.Sprintf("the holes stand %.2f %% farther apart on one photo than on the other: the work comes out %s", 100*math.Abs(off), larger),
+		Try:  "print both cards on one printer at 100 %, and check the heights that were given; the map is as wrong as that"})
 }
 
 // holeCovariance fills in cov from the noise of the holes' centres. Where the holes disagree by more than their stated

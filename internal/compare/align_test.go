@@ -351,7 +351,8 @@ func TestPartsThatDoNotBelongTogether(t *testing.T) {
 	check("ports elsewhere", s.target, &shifted, "lie on one of")
 }
 
-// Scales that differ by 0.3 %, as after a print at 99.7 %: half a millimetre over the part, named.
+// Scales that differ by 0.3 %, as after a print at 99.7 %: half a millimetre at the part's end, named, and in the uncertainty
+// of the steps. By 1.5 %, as after a forgotten height: no figures.
 func TestScaleCheck(t *testing.T) {
 	s := fourPorts(rand.New(rand.NewPCG(14, 0)), 0.5, 0.4)
 	res, err := Match(s.target, s.work, Options{ToleranceMM: 0.25})
@@ -370,12 +371,27 @@ func TestScaleCheck(t *testing.T) {
 			s.work.Ports[i].Outline[k] = p.Scale(1.003)
 		}
 	}
+	before := res.Ports
 	if res, err = Match(s.target, s.work, Options{ToleranceMM: 0.25}); err != nil {
 		t.Fatal(err)
 	}
 	near(t, "scale", res.Alignment.ScaleCheck, 1.003, 1e-6)
+	for i, p := range res.Ports {
+		for _, step := range [][2]Step{{p.RemoveStep, before[i].RemoveStep}, {p.PastStep, before[i].PastStep}} {
+			if off := math.Abs(step[0].Value - step[1].Value); off > step[0].Uncertainty {
+				t.Errorf("port %d: step %.2f ± %.2f is %.2f off", p.Port, step[0].Value, step[0].Uncertainty, off)
+			}
+		}
+	}
 	if !slices.ContainsFunc(res.Warnings, func(w face.Warning) bool { return strings.Contains(w.What, "0.30 % farther apart") }) {
 		t.Errorf("not named: %v", res.Warnings)
+	}
+	for i := range s.work.Holes {
+		s.work.Holes[i].Centre = s.work.Holes[i].Centre.Scale(1.012)
+	}
+	var other *MismatchError
+	if _, err = Match(s.target, s.work, Options{ToleranceMM: 0.25}); !errors.As(err, &other) || math.Abs(other.ScaleRatio-1.015) > 0.001 {
+		t.Errorf("1.5 %% too large: %v", err)
 	}
 }
 

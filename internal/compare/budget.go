@@ -20,7 +20,7 @@ type mode struct {
 func still(geom.PointMM) geom.PointMM { return geom.PointMM{} }
 
 // modes lists the sources of a pair of faces, laid by a: every field of either face, with what the alignment makes of it,
-// and three independent motions of the alignment from the holes' own noise.
+// a scale on which they disagree, and three independent motions of the alignment from the holes' own noise.
 func modes(target, work *face.Face, a *alignment, jobFromTarget, jobFromWork geom.Rigid) ([]mode, error) {
 	inv, err := a.normalInverse()
 	if err != nil {
@@ -47,6 +47,12 @@ func modes(target, work *face.Face, a *alignment, jobFromTarget, jobFromWork geo
 		ms = append(ms, mode{"work " + f.Name, m, func(p geom.PointMM) geom.PointMM {
 			return jobFromWork.Turn(f.At(workFromJob.Apply(p)))
 		}})
+	}
+	if a.scaleDoubt != 0 {
+		// Either photo may be the wrong one, or the holes: what the work is displaced by is anything up to all of it.
+		d := func(p geom.PointMM) geom.PointMM { return p.Sub(a.scaleMid).Scale(a.scaleDoubt / 2) }
+		m := inJob(a.answer(inv, func(p geom.PointMM) geom.PointMM { return d(p).Scale(-1) }))
+		ms = append(ms, mode{"scale", m, func(p geom.PointMM) geom.PointMM { return jobFromWork.Turn(d(workFromJob.Apply(p))) }})
 	}
 	c := mat.NewSymDense(3, nil)
 	for i := range 3 {

@@ -181,6 +181,10 @@ func align(target, work *face.Face, targetPorts, workPorts []ring, opts Options)
 	if err != nil {
 		return alignment{}, err
 	}
+	// Of the ways to lay them the first has the most holes, and these nearest together.
+	if choices[0].otherSize {
+		return alignment{}, otherSize(choices[0].scale)
+	}
 	c, err := settle(choices, targetPorts, newPartEdges(target, work), opts.Flipped, opts.Turned)
 	if err != nil {
 		return alignment{}, err
@@ -238,13 +242,7 @@ func waysToLay(target, work *face.Face, targetPorts, workPorts []ring) ([]choice
 
 func holesDisagree(target, work *face.Face, fits []fit, need int) error {
 	if ratio := otherScale(target.Holes, work.Holes, max(need, 3)); ratio != 0 {
-		larger, size := "larger", ratio-1
-		if ratio < 1 {
-			larger, size = "smaller", 1-ratio
-		}
-		return &MismatchError{ScaleRatio: ratio,
-			What: prose.Sprintf("their holes have one pattern, but the work's is %.1f %% %s than the target's", 100*size, larger),
-			Try:  "check that both cards were printed at 100 %, or give --printed-x and --printed-y, --dpi and the heights as they are"}
+		return otherSize(ratio)
 	}
 	n := 0
 	if len(fits) > 0 {
@@ -254,6 +252,17 @@ func holesDisagree(target, work *face.Face, fits []fit, need int) error {
 		What: prose.Sprintf("of the target's %d and the work's %d holes no more than %d fall together; the holes farthest apart are %s apart on the target and %s on the work; the target has %d ports, the work %d",
 			len(target.Holes), len(work.Holes), n, prose.MM(span(target.Holes), 1), prose.MM(span(work.Holes), 1), len(target.Ports), len(work.Ports)),
 		Try: tryParts}
+}
+
+// otherSize is the error for parts that are the same but for their size; ratio is work over target.
+func otherSize(ratio float64) *MismatchError {
+	larger, size := "larger", ratio-1
+	if ratio < 1 {
+		larger, size = "smaller", 1-ratio
+	}
+	return &MismatchError{ScaleRatio: ratio,
+		What: prose.Sprintf("their holes have one pattern, but the work's is %.1f %% %s than the target's", 100*size, larger),
+		Try:  "check that both cards were printed at 100 %, or give --printed-x and --printed-y, --dpi and the heights (--target-height, --work-height) as they are"}
 }
 
 func span(holes []face.Hole) float64 {
