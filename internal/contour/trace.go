@@ -162,8 +162,11 @@ func (v *Survey) Rough() *face.Face {
 func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	starts := v.starts(g)
 	if len(starts) == 0 {
-		return nil, &Error{Path: v.s.photo.Path, Err: ErrNoOpening, What: prose.Sprintf("no opening was found on the part"),
-			Try: "lay the part so that its openings stand out from what is behind them (a light bench under a dark gasket, a dark one under a light gasket), fill the frame with it, and light it from the side"}
+		try := "lay the part so that its openings stand out from what is behind them (a light bench under a dark gasket, a dark one under a light gasket), fill the frame with it, and light it from the side"
+		if v.opt.HeightMM == 0 && v.sol.Camera.Scan == nil {
+			try = "if it is a gasket beside its strips on the bench, give its thickness as the height; else " + try
+		}
+		return nil, &Error{Path: v.s.photo.Path, Err: ErrNoOpening, What: prose.Sprintf("no opening was found on the part"), Try: try}
 	}
 	if px, most := v.s.mmPerPx(centroid(starts[0].curve)), v.coarsestMM(); px > most {
 		return nil, &Error{Path: v.s.photo.Path, Err: ErrTooCoarse,
