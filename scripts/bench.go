@@ -1,7 +1,7 @@
 //go:build ignore
 
-// Bench times whole runs of portmatch match beside OpenCV's bare colour decode of the same two JPEGs, in turns, and prints
-// a row for BENCHMARKS.md. The decode is timed inside a running process, the decode calls alone; portmatch is timed from
+// Bench times whole runs of portmatch match, and of portmatch recheck after it, beside OpenCV's bare colour decode of the same
+// JPEGs, in turns, and prints rows for BENCHMARKS.md. The decode is timed inside a running process, the decode calls alone; portmatch is timed from
 // start to end, with all its files written.
 //
 //	go run scripts/bench.go -portmatch bin/portmatch -decode photo.test [-runs 10] [-mp 12]
@@ -42,6 +42,7 @@ var (
 const (
 	targetJPEG = "samples/gasket.jpg"
 	workJPEG   = "samples/manifold-before.jpg"
+	groundJPEG = "samples/manifold-after.jpg"
 )
 
 func main() {
@@ -57,49 +58,80 @@ func main() {
 	check(err)
 	defer os.RemoveAll(dir)
 	fmt.Printf("| pair | match s | cpu s | decode s | match / decode (least to most) | peak memory MB |\n|---|---|---|---|---|---|\n")
-	var stages strings.Builder
+	var stages, rechecks strings.Builder
 	for _, mp := range strings.Split(*sizes, ",") {
-		pair(dir, mp, &stages)
+		pair(dir, mp, &stages, &rechecks)
 	}
+	fmt.Printf("\n| photo | recheck s | drawing s | cpu s | decode s | (recheck - drawing) / decode (least to most) |\n|---|---|---|---|---|---|\n%s", rechecks.String())
 	fmt.Printf("\n| pair | stage | s | cpu s | s / decode | allocations | MB allocated |\n|---|---|---|---|---|---|---|\n%s", stages.String())
 	help()
 }
 
-func pair(dir, mp string, stages io.Writer) {
+func pair(dir, mp string, stages, rechecks io.Writer) {
 	n, err := strconv.Atoi(mp)
 	check(err)
-	target, work := resized(dir, targetJPEG, n), resized(dir, workJPEG, n)
-	var wall, cpu, bare, ratio, mem []float64
-	var staged [][]timing
+	target, work, ground := resized(dir, targetJPEG, n), resized(dir, workJPEG, n), resized(dir, groundJPEG, n)
 	timings := filepath.Join(dir, "timings.json")
+	var match, again series
 	for i := range *runs {
-		b := bareDecode(target) + bareDecode(work)
 		job := filepath.Join(dir, fmt.Sprintf("job-%s-%d", mp, i))
-		m := measure(*portmatch, "match", "--target", target, "--target-height", "1.2", "--work", work, "--job", job, "--timings", timings)
-		wall, cpu, bare = append(wall, m.wall), append(cpu, m.cpu), append(bare, b)
-		ratio, mem = append(ratio, m.wall/b), append(mem, m.maxMB)
+		bare := bareDecode(target) + bareDecode(work)
+		match.add(bare, measure(*portmatch, "match", "--target", target, "--target-height", "1.2", "--work", work, "--job", job, "--timings", timings), timings)
+		bare = bareDecode(ground)
+		again.add(bare, measure(*portmatch, "recheck", "--job", job, "--work", ground, "--timings", timings), timings)
 		check(os.RemoveAll(job))
-		data, err := os.ReadFile(timings)
-		check(err)
-		var ts []timing
-		check(json.Unmarshal(data, &ts))
-		staged = append(staged, ts)
 	}
-	fmt.Printf("| 2 x %s MP | %.2f | %.2f | %.3f | **%.1f** (%.1f to %.1f) | %.0f |\n", mp, median(wall), median(cpu), median(bare),
-		median(ratio), slices.Min(ratio), slices.Max(ratio), slices.Max(mem))
-	for k, t := range staged[0] {
-		of := func(get func(timing) float64) float64 {
-			var v []float64
-			for _, ts := range staged {
-				v = append(v, get(ts[k]))
-			}
-			return median(v)
+	ratios := func(s *series, seconds func(run) float64) string {
+		var v []float64
+		for i, r := range s.runs {
+			v = append(v, seconds(r)/s.bare[i])
 		}
-		seconds := of(func(t timing) float64 { return t.Seconds })
-		fmt.Fprintf(stages, "| 2 x %s MP | %s | %.2f | %.2f | %.2f | %.0f | %.0f |\n", mp, t.Stage, seconds, of(func(t timing) float64 { return t.CPUSeconds }),
-			seconds/median(bare), of(func(t timing) float64 { return t.Allocs }), of(func(t timing) float64 { return t.AllocMB }))
+		return fmt.Sprintf("**%.1f** (%.1f to %.1f)", median(v), slices.Min(v), slices.Max(v))
+	}
+	wall := func(r run) float64 { return r.wall }
+	cpu := func(r run) float64 { return r.cpu }
+	memory := func(r run) float64 { return r.maxMB }
+	drawing := func(r run) float64 { return r.stages[len(r.stages)-1].Seconds }
+	fmt.Printf("| 2 x %s MP | %.2f | %.2f | %.3f | %s | %.0f |\n", mp, match.median(wall), match.median(cpu), median(match.bare), ratios(&match, wall), slices.Max(match.of(memory)))
+	fmt.Fprintf(rechecks, "| %s MP | %.2f | %.2f | %.2f | %.3f | %s |\n", mp, again.median(wall), again.median(drawing), again.median(cpu), median(again.bare),
+		ratios(&again, func(r run) float64 { return r.wall - drawing(r) }))
+	for _, s := range []struct {
+		of string
+		*series
+	}{{"2 x " + mp + " MP", &match}, {mp + " MP, recheck", &again}} {
+		for k, t := range s.runs[0].stages {
+			of := func(get func(timing) float64) float64 {
+				return s.median(func(r run) float64 { return get(r.stages[k]) })
+			}
+			seconds := of(func(t timing) float64 { return t.Seconds })
+			fmt.Fprintf(stages, "| %s | %s | %.2f | %.2f | %.2f | %.0f | %.0f |\n", s.of, t.Stage, seconds, of(func(t timing) float64 { return t.CPUSeconds }),
+				seconds/median(s.bare), of(func(t timing) float64 { return t.Allocs }), of(func(t timing) float64 { return t.AllocMB }))
+		}
 	}
 }
+
+// series is a command's runs, each with the bare decode of its photos beside it, in seconds.
+type series struct {
+	bare []float64
+	runs []run
+}
+
+func (s *series) add(bare float64, r run, timings string) {
+	data, err := os.ReadFile(timings)
+	check(err)
+	check(json.Unmarshal(data, &r.stages))
+	s.bare, s.runs = append(s.bare, bare), append(s.runs, r)
+}
+
+func (s *series) of(get func(run) float64) []float64 {
+	var v []float64
+	for _, r := range s.runs {
+		v = append(v, get(r))
+	}
+	return v
+}
+
+func (s *series) median(get func(run) float64) float64 { return median(s.of(get)) }
 
 // timing is what portmatch --timings says of a stage.
 type timing struct {
@@ -122,7 +154,10 @@ func help() {
 		float64(info.Size())/1e6, processor(), runtime.NumCPU(), runtime.Version(), strings.TrimSpace(string(commit)))
 }
 
-type run struct{ wall, cpu, maxMB float64 }
+type run struct {
+	wall, cpu, maxMB float64 // s, s, MB
+	stages           []timing
+}
 
 func measure(name string, args ...string) run {
 	cmd := exec.Command(name, args...)
@@ -134,7 +169,7 @@ func measure(name string, args ...string) run {
 	}
 	wall := time.Since(start).Seconds()
 	u := cmd.ProcessState.SysUsage().(*syscall.Rusage)
-	return run{wall, (cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()).Seconds(), float64(u.Maxrss) / 1024}
+	return run{wall: wall, cpu: (cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()).Seconds(), maxMB: float64(u.Maxrss) / 1024}
 }
 
 var perOp = regexp.MustCompile(`BenchmarkBareColourDecode\S*\s+\d+\s+(\d+) ns/op`)
