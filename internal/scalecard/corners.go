@@ -2,7 +2,10 @@ package scalecard
 
 import (
 	"math"
+	"runtime"
 	"slices"
+	"sync"
+	"sync/atomic"
 
 	"portmatch/internal/geom"
 	"portmatch/internal/photo"
@@ -43,16 +46,61 @@ func homographyOf(c [4]geom.PointPx) tagToPx {
 	}
 }
 
-// measurer refines tags in one photo.
+// measurer refines tags in one photo. It owns scratch space and is not safe for two goroutines at once.
 type measurer struct {
 	photo  *photo.Photo
 	fitter *edgeFitter
-	units  map[int][]unit
 	patch  patch
+	cells  *cells
 }
 
-func newMeasurer(p *photo.Photo) *measurer {
-	return &measurer{photo: p, fitter: newEdgeFitter(), units: map[int][]unit{}}
+// team is measurers of one photo, one for each processor.
+type team []*measurer
+
+func newTeam(p *photo.Photo) team {
+	t, c := make(team, runtime.GOMAXPROCS(0)), &cells{units: map[int][]unit{}}
+	for i := range t {
+		t[i] = &measurer{photo: p, fitter: newEdgeFitter(), cells: c}
+	}
+	return t
+}
+
+// each calls f for 0 to n-1, every measurer on its own processor.
+func (t team) each(n int, f func(m *measurer, i int)) {
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for _, m := range t[:min(n, len(t))] {
+		wg.Go(func() {
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				f(m, i)
+			}
+		})
+	}
+	wg.Wait()
+}
+
+// expectNoise tells the measurers how noisy the black is against the white.
+func (t team) expectNoise(l levels) {
+	for _, m := range t {
+		m.fitter.darkNoise = max(minDarkNoise, min(1, l.blackVar/l.whiteVar))
+	}
+}
+
+// cells are the edges of the tags that were asked for.
+type cells struct {
+	mu    sync.Mutex
+	units map[int][]unit
+}
+
+func (c *cells) of(id int) []unit {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	units, ok := c.units[id]
+	if !ok {
+		units = unitsOf(id)
+		c.units[id] = units
+	}
+	return units
 }
 
 // cut takes a tag's surroundings out of the photo, in linear light; false if the tag runs out of the picture. What was
@@ -175,11 +223,7 @@ func tagCorners() [4]geom.PointMM {
 }
 
 func (m *measurer) read(id int, to tagToPx, blur [2]float64, shape [2]*profile, want func(*unit) bool) []reading {
-	units, ok := m.units[id]
-	if !ok {
-		units = unitsOf(id)
-		m.units[id] = units
-	}
+	units := m.cells.of(id)
 	out := make([]reading, 0, len(units))
 	for i := range units {
 		u := &units[i]

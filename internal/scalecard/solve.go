@@ -80,7 +80,7 @@ func (s *solver) measure(ctx context.Context) error {
 
 // look measures all tags and solves.
 func (s *solver) look(ctx context.Context, found []foundTag) error {
-	m := newMeasurer(s.photo)
+	m := newTeam(s.photo)
 	if err := s.firstLook(m, found); err != nil {
 		return err
 	}
@@ -115,26 +115,33 @@ func (s *solver) checkOptions() error {
 const maxPrintError = 0.15
 
 // firstLook measures every tag on its own.
-func (s *solver) firstLook(m *measurer, found []foundTag) error {
+func (s *solver) firstLook(measurers team, found []foundTag) error {
+	type look struct {
+		corners [4]geom.PointPx
+		blur    [2]float64
+		grey    levels
+		ok      bool
+		reading tagReading
+		read    bool
+	}
+	looks := make([]look, len(found))
+	measurers.each(len(found), func(m *measurer, i int) {
+		l := &looks[i]
+		if l.corners, l.blur, l.ok = m.coarse(found[i].id(), found[i].corners); !l.ok {
+			return
+		}
+		if b := max(l.blur[0], l.blur[1]); b <= maxBlurPx {
+			l.grey, _ = m.levels(found[i].id(), l.corners, b)
+		}
+	})
 	var blurs []float64
 	var grey []levels
-	for _, t := range found {
-		corners, blur, ok := m.coarse(t.id(), t.corners)
-		if !ok {
-			continue
+	for _, l := range looks {
+		if l.ok {
+			blurs = append(blurs, max(l.blur[0], l.blur[1]))
 		}
-		b := max(blur[0], blur[1])
-		blurs = append(blurs, b)
-		if b > maxBlurPx {
-			continue
-		}
-		if g, ok := m.levels(t.id(), corners, b); ok && g.white > g.black && g.whiteVar > 0 {
-			grey = append(grey, g)
-			m.fitter.darkNoise = max(minDarkNoise, min(1, g.blackVar/g.whiteVar))
-		}
-		shape := [2]*profile{gaussProfile(blur[0]), gaussProfile(blur[1])}
-		if r, ok := m.fine(t.strip, t.tag, homographyOf(corners), blur, shape); ok {
-			s.tags = append(s.tags, r)
+		if l.grey.white > l.grey.black && l.grey.whiteVar > 0 {
+			grey = append(grey, l.grey)
 		}
 	}
 	if len(blurs) > 0 {
@@ -145,8 +152,20 @@ func (s *solver) firstLook(m *measurer, found []foundTag) error {
 	}
 	if len(grey) > 0 {
 		s.levels = typical(grey)
-		m.fitter.darkNoise = max(minDarkNoise, min(1, s.levels.blackVar/s.levels.whiteVar))
-	} else {
+		measurers.expectNoise(s.levels)
+	}
+	measurers.each(len(found), func(m *measurer, i int) {
+		if l := &looks[i]; l.ok && max(l.blur[0], l.blur[1]) <= maxBlurPx {
+			shape := [2]*profile{gaussProfile(l.blur[0]), gaussProfile(l.blur[1])}
+			l.reading, l.read = m.fine(found[i].strip, found[i].tag, homographyOf(l.corners), l.blur, shape)
+		}
+	})
+	for _, l := range looks {
+		if l.read {
+			s.tags = append(s.tags, l.reading)
+		}
+	}
+	if len(grey) == 0 {
 		s.levels = levelsByEdges(s.tags)
 	}
 	return nil
@@ -159,27 +178,33 @@ const minDarkNoise = 0.15
 // remeasure reads every tag of the strips in sight again, where the camera says it is and with the shape that edges
 // have thereabouts: tags that were not found gain a reading, and the others lose the error of having been taken for flat
 // projective squares under a lens that bends, with edges blurred like a Gaussian.
-func (s *solver) remeasure(m *measurer) {
+func (s *solver) remeasure(measurers team) {
 	v := s.fit.model.view()
+	numbers := s.fit.model.numbers
+	known := make([][strip.TagsPer]*tagReading, len(numbers))
+	sums := make([][strip.TagsPer][2]profileSum, len(numbers))
 	old := s.tags
-	s.tags = nil
-	for k, number := range s.fit.model.numbers {
-		var sums [strip.TagsPer][2]profileSum
-		var known [strip.TagsPer]*tagReading
-		for i := range old {
-			if t := &old[i]; t.strip == number {
-				known[t.tag] = t
-				m.shapes(t, v.tagTo(k, t.tag), &sums[t.tag])
-			}
+	measurers.each(len(old), func(m *measurer, i int) {
+		t := &old[i]
+		if k := s.fit.model.indexOf(t.strip); k >= 0 {
+			known[k][t.tag] = t
+			m.shapes(t, v.tagTo(k, t.tag), &sums[k][t.tag])
 		}
-		for tag := range strip.TagsPer {
-			blur, shape := near(&known, &sums, tag)
-			to := v.tagTo(k, tag)
-			r, ok := m.fine(number, tag, to, blur, shape)
-			// A tag that libapriltag did not see counts if nearly all its edges are where they should be.
-			if ok && (known[tag] != nil || len(r.edges)*10 >= 9*len(m.units[strip.TagID(number, tag)])) {
-				s.tags = append(s.tags, r)
-			}
+	})
+	readings := make([]*tagReading, len(numbers)*strip.TagsPer)
+	measurers.each(len(readings), func(m *measurer, i int) {
+		k, tag := i/strip.TagsPer, i%strip.TagsPer
+		blur, shape := near(&known[k], &sums[k], tag)
+		r, ok := m.fine(numbers[k], tag, v.tagTo(k, tag), blur, shape)
+		// A tag that libapriltag did not see counts if nearly all its edges are where they should be.
+		if ok && (known[k][tag] != nil || len(r.edges)*10 >= 9*len(m.cells.of(strip.TagID(numbers[k], tag)))) {
+			readings[i] = &r
+		}
+	})
+	s.tags = nil
+	for _, r := range readings {
+		if r != nil {
+			s.tags = append(s.tags, *r)
 		}
 	}
 }
