@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"sync"
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
@@ -198,8 +199,10 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	}
 	v.edge = m
 	f := &face.Face{Holes: v.holes, Ports: make([]face.Port, len(starts))}
+	var part sync.WaitGroup
+	part.Go(func() { f.PartOutline = v.partEdge(starts, bases, g, m) })
 	parallelItems(len(starts), func(i int) { f.Ports[i] = v.measurePort(starts[i], bases[i], m) })
-	f.PartOutline = v.partEdge(starts, bases, g, m)
+	part.Wait()
 	numberPorts(f.Ports)
 	v.calibrate(f)
 	return f, ctx.Err()
