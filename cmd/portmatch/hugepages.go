@@ -22,9 +22,11 @@ func useHugePages() {
 		return
 	}
 	_ = syscall.Munmap(probe)
+	percent := debug.SetGCPercent(-1) // one collection, at the end
 	heap := make([]byte, hugeHeapBytes)
 	skip := -uintptr(unsafe.Pointer(&heap[0])) % hugePageBytes
 	heap = heap[skip:]
 	_ = syscall.Madvise(heap[:len(heap)/hugePageBytes*hugePageBytes], syscall.MADV_HUGEPAGE) // an advice: nothing to do where it isn't taken
+	debug.SetGCPercent(percent)
 	debug.FreeOSMemory()
 }
