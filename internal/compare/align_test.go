@@ -532,3 +532,24 @@ func TestLaterPassOfAnotherFace(t *testing.T) {
 		}
 	}
 }
+
+// Of a pattern 3.4 % too large three holes of six fall together by chance, enough to lay the parts on; at its own scale all do.
+func TestScaleFoundByMoreHoles(t *testing.T) {
+	grid := func(scale float64) *face.Face {
+		var holes []face.Hole
+		var ports []blob
+		for _, x := range []float64{-40, 0, 40} {
+			holes = append(holes, hole(scale*x, 0, 8.4), hole(scale*x, scale*105, 8.4))
+			ports = append(ports, blob{centre: geom.PointMM{X: scale * x, Y: scale * 50}, radiusMM: scale * 15})
+		}
+		return exactFace(ports, holes, 0.5)
+	}
+	target, work := grid(1), grid(1.034)
+	if fits := holeFits(target.Holes, work.Holes, holeReachMM); len(fits) == 0 || len(fits[0].pairs) != 3 {
+		t.Fatalf("the scene has lost its point: %v", fits)
+	}
+	var other *MismatchError
+	if _, err := Match(target, work, Options{ToleranceMM: 0.25}); !errors.As(err, &other) || math.Abs(other.ScaleRatio-1.034) > 0.001 {
+		t.Errorf("%v", err)
+	}
+}

@@ -202,6 +202,9 @@ func align(target, work *face.Face, targetPorts, workPorts []ring, opts Options)
 	return c.alignment, nil
 }
 
+// moreByScale is how many more holes must fall together at another scale for that to be believed.
+const moreByScale = 2
+
 const tryParts = "check that these are the two parts that are bolted together, and that both show whole in their photos"
 
 // waysToLay returns every way to lay the parts together that their holes allow, or their edges where holes are too few.
@@ -219,6 +222,12 @@ func waysToLay(target, work *face.Face, targetPorts, workPorts []ring) ([]choice
 	need := max(2, (least+1)/2)
 	if len(fits) == 0 || len(fits[0].pairs) < need {
 		return nil, holesDisagree(target, work, fits, need)
+	}
+	// Two photos of other scales have holes fall together by chance, but not two more than at the right one.
+	if n := len(fits[0].pairs); least-n >= moreByScale {
+		if ratio := otherScale(target.Holes, work.Holes, n+moreByScale); ratio != 0 && math.Abs(ratio-1)*span(work.Holes)/2 > uselessScaleMM {
+			return nil, otherSize(ratio)
+		}
 	}
 	var choices []choice
 	for _, f := range fits {
