@@ -229,9 +229,9 @@ const (
 	lens, notRound, surelyRound = 0.27, 0.16, 0.05
 	smallMM2                    = 80.0
 	leastLens                   = 0.92 // solidity of a lens
-	// A round port is larger than this, and than the part's holes by this factor: bolts, studs and dowels of one part are seldom so
-	// unlike (common practice, no source).
-	leastRoundPortMM, beyondBolt = 16.0, 1.6
+	// A round port is larger than the first, and than the part's holes by the factor: bolts, studs and dowels of one part are seldom so
+	// unlike (common practice, no source). Between the second and the first it must be that and as large as the other ports.
+	leastRoundPortMM, smallRoundPortMM, beyondBolt = 16.0, 11.0, 1.6
 )
 
 // evened returns a ragged curve without what is narrower than 2 mm or so: spurs along milling marks, notches where a stain on
@@ -303,13 +303,22 @@ func classify(open []*loop, boltMM float64) (ports, holes []*loop) {
 	if len(ports) == 0 {
 		ports, round = biggestClass(round)
 	}
+	if boltMM == 0 && len(round) > 2 {
+		var d []float64
+		for _, l := range round {
+			d = append(d, 2*math.Sqrt(l.areaMM2/math.Pi))
+		}
+		boltMM = quantile(d, 0.5)
+	}
 	var typical float64
 	for _, l := range ports {
 		typical = math.Max(typical, l.areaMM2)
 	}
 	for _, l := range round {
 		// Small round ports beside others of their size, or far larger than what carries bolts.
-		if _, d, _ := roundness(l); d > leastRoundPortMM && (l.areaMM2 > 0.5*typical || boltMM > 0 && d > beyondBolt*boltMM) {
+		_, d, _ := roundness(l)
+		large, unlike := l.areaMM2 > 0.5*typical, boltMM > 0 && d > beyondBolt*boltMM
+		if d > leastRoundPortMM && (large || unlike) || d > smallRoundPortMM && large && unlike {
 			ports = append(ports, l)
 			continue
 		}
