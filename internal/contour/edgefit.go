@@ -14,10 +14,14 @@ import (
 // shadow, tunnel). Φ is the normal distribution function, the response of a blurred straight edge. s1 is the edge that is wanted: the
 // place where the flat face ends. w follows from geometry: what is lower by z is seen displaced by lean z.
 type edgeModel struct {
-	wallMM     float64 // depth of the cut wall of a thin part, down to the bench; 0 for a thick part
-	shadow     bool    // the wall is none, but the lamp's shadow on what lies behind, in a flat-bed scan
+	wallMM float64 // depth of the cut wall of a thin part, down to the bench; 0 for a thick part
+	shadow bool    // the wall is none, but the lamp's shadow on what lies behind, in a flat-bed scan
+	// punched is set where the part can have neither rounded nor chamfered edges: what lies on a scanner's glass is a gasket.
+	punched    bool
 	rimMM      float64 // size of a rounding or chamfer of the edge; 0 for a sharp one
 	rimSigmaMM float64 // standard uncertainty of rimMM
+	// maybeRimMM is the size of a rim that the profiles neither show nor rule out; 0 where there is no such doubt.
+	maybeRimMM float64
 	// rounded: the rim turns away from the face little by little, so that the first transition is a slope as wide as the rim.
 	rounded bool
 	sigmaMM float64 // blur, standard deviation

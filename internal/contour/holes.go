@@ -242,11 +242,13 @@ func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
 func (v *Survey) through() bool { return v.thin || v.sol.Camera.Scan != nil }
 
 // lampShadowOf looks for how far a flat-bed scanner's lamp, which shines at a slant along the way it moves, throws the shadow of
-// the edges onto the lid or the sheet behind: the shadow is seen as a wall is that leans so much. It is 0 where there is none.
+// the edges onto the lid or the sheet behind: the shadow is seen as a wall is that leans so much. It is 0 where there is none. What
+// fits nearly as well the other way is no shadow, but light that changes across the holes.
 func (v *Survey) lampShadowOf(starts []*holeStart) geom.PointMM {
-	const longest, step, gain = 1.2, 0.15, 5.0
+	const longest, step, gain, oneWay = 1.2, 0.15, 5.0, 0.5
 	var shadows []geom.PointMM
-	for _, to := range []geom.PointPx{{U: 1}, {U: -1}, {V: 1}, {V: -1}} {
+	ways := []geom.PointPx{{U: 1}, {U: -1}, {V: 1}, {V: -1}}
+	for _, to := range ways {
 		d := v.s.face(to).Sub(v.s.face(geom.PointPx{}))
 		for l := step; l <= longest; l += step {
 			shadows = append(shadows, d.Scale(l/d.Norm()))
@@ -268,14 +270,16 @@ func (v *Survey) lampShadowOf(starts []*holeStart) geom.PointMM {
 			cost[i] += h.settle(h.second(none[k].b, none[k].r, d), 2).cost - none[k].cost
 		}
 	})
-	var best geom.PointMM
-	least := -gain * float64(len(starts))
+	least := make([]float64, len(ways))
 	for i, c := range cost {
-		if c < least {
-			best, least = shadows[i], c
-		}
+		way := i * len(ways) / len(cost)
+		least[way] = min(least[way], c)
 	}
-	return best
+	slices.Sort(least)
+	if least[0] > -gain*float64(len(starts)) || least[1] < oneWay*least[0] {
+		return geom.PointMM{}
+	}
+	return shadows[slices.Index(cost, least[0])]
 }
 
 // benchSigmaMM is how well it is known how deep the bench lies: a sheet of paper or card is 0.1 to 0.3 mm thick, a gasket's

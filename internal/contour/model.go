@@ -44,11 +44,11 @@ func (s *surface) settle(bases [][]geom.PointMM, lands []float64, m edgeModel) e
 	}
 	px := all[0].b.pxMM
 	m.sigmaMM = least(geometricSteps(0.4*px, 2.6*px, 1.3), func(x float64) float64 { t := m; t.sigmaMM = x; return misfit(t) })
-	if m.wallMM > 0 {
+	if m.wallMM > 0 || m.punched {
 		return m
 	}
 	m.dyed = s.dyed(bases)
-	if m.rimMM, m.rimSigmaMM = s.newArcs(bases, m).rim(m); m.rimMM > 0 {
+	if m.rimMM, m.rimSigmaMM, m.maybeRimMM = s.newArcs(bases, m).rim(m); m.rimMM > 0 {
 		m.doubt = m.dyed
 		m.sigmaMM = least(geometricSteps(0.4*px, 2.6*px, 1.3), func(x float64) float64 { t := m; t.sigmaMM = x; return misfit(t) })
 	}

@@ -24,6 +24,7 @@ type edgeReading struct {
 	hueOnly  []bool    // the brightness tells next to nothing of the edge, and the hue does
 	bridged  []bool    // drawn where regions see the edge; nil for none
 	apartMM  []float64 // how far a second opinion lies off, beyond what is usual
+	rimmedMM []float64 // how far the edge would lie off with the rim that may be there; nil for none
 	pxMM     float64
 	shadeMM  []float64 // see edgeModel.shades; nil where there are none
 	bareMM   []float64 // see bare; nil for a face without dye
@@ -200,6 +201,9 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	if m.doubt {
 		v = math.Hypot(v, 0.3*m.rimMM)
 	}
+	if r.rimmedMM != nil {
+		v = math.Hypot(v, maybeRimShare*r.rimmedMM[i])
+	}
 	v = math.Hypot(v, softShare*m.softMM)
 	if r.shadeMM != nil {
 		v = math.Hypot(v, shadeShare*r.shadeMM[i])
@@ -236,6 +240,24 @@ func (r *edgeReading) soften(softMM float64) {
 	for i, d := range inwardNormals(r.outline) {
 		r.outline[i] = r.outline[i].Sub(d.Scale(softer * softMM))
 	}
+}
+
+// maybeRimShare is how much is in doubt of what a rim that may be there would move the edge by.
+const maybeRimShare = 0.5
+
+// rimmed tells how far every place lies from the edge that other has, of a model with a rim.
+func (r *edgeReading) rimmed(other *edgeReading) {
+	const (
+		alongMM = 2.0
+		leastMM = 0.12 // a narrower rim is wider than it looks, or not seen at all
+	)
+	ix := geom.NewIndex(geom.Outline(other.outline))
+	r.rimmedMM = make([]float64, len(r.outline))
+	for i, p := range r.outline {
+		_, _, d := ix.Nearest(p)
+		r.rimmedMM[i] = max(d, leastMM)
+	}
+	r.rimmedMM = medianAlong(r.rimmedMM, int(alongMM*float64(len(r.outline))/pathLength(r.outline)))
 }
 
 // beadedMM is the standard uncertainty of an edge beside which the face shows only in a slit before a bead begins.

@@ -190,8 +190,9 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	for i, st := range starts {
 		lands[i] = st.landMM
 	}
+	m.punched = v.sol.Camera.Scan != nil
 	m = v.s.settle(bases, lands, m)
-	if m.wallMM == 0 {
+	if m.wallMM == 0 && !m.punched {
 		m.softMM = v.soft(m, v.s.mmPerPx(centroid(starts[0].curve)))
 	}
 	if v.thin {
@@ -253,6 +254,12 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Port {
 	m.beaded, m.lined = st.beaded, st.lined
 	r := v.s.refine(base, m.on(st.landMM))
+	if m.maybeRimMM > 0 {
+		with := m
+		with.rimMM, with.maybeRimMM, with.softMM = m.maybeRimMM, 0, 0
+		other := v.s.refine(base, with.on(st.landMM))
+		r.rimmed(&other)
+	}
 	r.cliffs()
 	if !v.through() {
 		r.marks()
