@@ -78,3 +78,41 @@ func TestMarksOnTheFaceAreNoEdge(t *testing.T) {
 		}
 	}
 }
+
+// Gaskets on the scanner's glass are cut sharp: no place of their edges may be off by more than a pixel, nor their mean by a fifth of one,
+// whether the lamp throws a shadow on what lies behind or light changes across the holes, with a strip in the scan or without.
+func TestScannedEdgesAreSharp(t *testing.T) {
+	for _, c := range []struct {
+		class string
+		seed  uint64
+	}{{"scan", 7001}, {"scan", 7007}, {"scan", 11002}, {"scan", 21002}, {"scanstrip", 7002}, {"scanstrip", 7004}} {
+		t.Run(fmt.Sprint(c.class, c.seed), func(t *testing.T) {
+			t.Parallel()
+			v, truth := surveyOf(t, c.class, c.seed, false)
+			f, err := v.Trace(t.Context(), nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(f.Ports) != len(truth) {
+				t.Fatalf("%d ports found, %d are drawn", len(f.Ports), len(truth))
+			}
+			for _, p := range f.Ports {
+				for _, want := range truth {
+					if !contains(want, centroid(p.Outline)) {
+						continue
+					}
+					ix, px := geom.NewIndex(geom.Outline(want)), v.s.mmPerPx(want[0])
+					var mean, worst float64
+					for _, q := range p.Outline {
+						d, _, _ := ix.SignedDistMM(q)
+						mean += d / float64(len(p.Outline))
+						worst = math.Max(worst, math.Abs(d))
+					}
+					if math.Abs(mean) > 0.2*px || worst > px {
+						t.Errorf("port %d is %+.3f mm off in the mean and %.3f at worst; a pixel has %.3f mm", p.Number, mean, worst, px)
+					}
+				}
+			}
+		})
+	}
+}

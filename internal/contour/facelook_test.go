@@ -60,7 +60,9 @@ func surveyOf(t *testing.T, class string, seed uint64, work bool) (v *Survey, po
 	if work {
 		s, heightMM = k.Work, k.WorkHeightMM
 	}
-	s.Resize(0.6) // quicker to draw
+	if s.DeclaredDPI == 0 { // scans are of the least resolution already, some of them
+		s.Resize(0.6) // quicker to draw
+	}
 	jpg, err := s.Picture()
 	if err != nil {
 		t.Fatal(err)
@@ -73,7 +75,7 @@ func surveyOf(t *testing.T, class string, seed uint64, work bool) (v *Survey, po
 	if err != nil {
 		t.Fatal(err)
 	}
-	sol, err := scalecard.Solve(t.Context(), p, scalecard.Options{})
+	sol, err := scalecard.Solve(t.Context(), p, scalecard.Options{DPI: s.DeclaredDPI})
 	if err != nil {
 		t.Fatal(err)
 	}
