@@ -1,6 +1,7 @@
 package contour
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -268,5 +269,39 @@ func TestSoftEdge(t *testing.T) {
 		if d := out - (r + slope); math.Abs(d) > 0.08 {
 			t.Errorf("the edge is %.3f mm outside the slope's top on average, want it there", d)
 		}
+	}
+}
+
+// Faces with rounded edges that the profiles neither show nor rule out: what the uncertainty states covers them.
+func TestRimThatMayBeThere(t *testing.T) {
+	for _, seed := range []uint64{13004, 13016} {
+		t.Run(fmt.Sprint(seed), func(t *testing.T) {
+			t.Parallel()
+			v, truth := surveyOf(t, "rims", seed, true)
+			f, err := v.Trace(t.Context(), nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if v.edge.rimMM > 0 || v.edge.maybeRimMM == 0 {
+				t.Errorf("a rim of %.2f mm is believed in, one of %.2f thought possible", v.edge.rimMM, v.edge.maybeRimMM)
+			}
+			for _, p := range f.Ports {
+				for _, want := range truth {
+					if !contains(want, centroid(p.Outline)) {
+						continue
+					}
+					ix := geom.NewIndex(geom.Outline(want))
+					within := 0
+					for i, q := range p.Outline {
+						if _, _, d := ix.Nearest(q); d < 2*math.Hypot(p.SigmaMM[i], p.BiasMM[i]) {
+							within++
+						}
+					}
+					if 10*within < 9*len(p.Outline) {
+						t.Errorf("port %d: %d of %d places lie within their uncertainty", p.Number, within, len(p.Outline))
+					}
+				}
+			}
+		})
 	}
 }
