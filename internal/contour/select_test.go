@@ -2,8 +2,10 @@ package contour
 
 import (
 	"math"
+	"slices"
 	"testing"
 
+	"portmatch/internal/face"
 	"portmatch/internal/geom"
 )
 
@@ -44,5 +46,40 @@ func TestRoundPortsAmongHoles(t *testing.T) {
 		if len(ports) != c.ports || len(ports)+len(holes) != len(c.open) {
 			t.Errorf("%s: %d ports and %d holes", c.name, len(ports), len(holes))
 		}
+	}
+}
+
+// What lies outside the part, or between its edge and what bridges a bay in it, is no opening of it, unless it is as large as a port and
+// sure all round: then the part's edge went wrong.
+func TestOpeningsBesideThePart(t *testing.T) {
+	part := []geom.PointMM{{X: -100, Y: -40}, {X: 100, Y: -40}, {X: 100, Y: 40}, {X: -100, Y: 40}}
+	port := func(x, y, r, sure float64) face.Port {
+		p := face.Port{}
+		for i, q := range circleOf(r, 80) {
+			p.Outline = append(p.Outline, q.Add(geom.PointMM{X: x, Y: y}))
+			p.Sure = append(p.Sure, float64(i) < 80*sure)
+		}
+		return p
+	}
+	ports := []face.Port{port(-50, 0, 20, 1), port(50, 0, 20, 0.6)}
+	for _, c := range []struct {
+		name  string
+		other face.Port
+		kept  bool
+	}{
+		{"a slit in a bay", port(0, 34.5, 5, 1), false},
+		{"a shadow outside", port(0, 55, 10, 1), false},
+		{"something large outside without an edge", port(0, 65, 20, 0.5), false},
+		{"a port that the part's edge cuts off", port(0, 62, 18, 0.95), true},
+		{"a small port near the edge", port(0, 33, 5, 1), true},
+		{"a port of which little is seen", port(0, 0, 18, 0.2), true},
+	} {
+		got := len(withoutBeside(append(slices.Clone(ports), c.other), part))
+		if got != len(ports) && !c.kept || got != len(ports)+1 && c.kept {
+			t.Errorf("%s: %d of 3 kept", c.name, got)
+		}
+	}
+	if got := len(withoutBeside(append(slices.Clone(ports), port(0, 55, 10, 1)), nil)); got != 3 {
+		t.Errorf("no part's edge: %d of 3 kept", got)
 	}
 }

@@ -204,9 +204,36 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	part.Go(func() { f.PartOutline = v.partEdge(starts, bases, g, m) })
 	parallelItems(len(starts), func(i int) { f.Ports[i] = v.measurePort(starts[i], bases[i], m) })
 	part.Wait()
+	if g == nil {
+		f.Ports = withoutBeside(f.Ports, f.PartOutline.Outline)
+	}
 	numberPorts(f.Ports)
 	v.calibrate(f)
 	return f, ctx.Err()
+}
+
+// withoutBeside drops what looked like an opening and lies beside the part, in a bay perhaps: outside its edge, or so near to it that it must
+// be between that and where a shadow or a board's grain bridges the bay; and far smaller than the ports, or with no edge to speak
+// of. Where the two contradict each other else, it is the part's edge that went wrong. part may be nil.
+func withoutBeside(ports []face.Port, part []geom.PointMM) []face.Port {
+	const leastSure, small, leastLandMM = 0.7, 0.4, 1.0
+	if len(part) == 0 {
+		return ports
+	}
+	edge := geom.NewIndex(geom.Outline(part))
+	var largest float64
+	for _, p := range ports {
+		largest = max(largest, geom.Outline(p.Outline).AreaMM2())
+	}
+	return slices.DeleteFunc(ports, func(p face.Port) bool {
+		if share(p.Sure) > leastSure && geom.Outline(p.Outline).AreaMM2() > small*largest {
+			return false
+		}
+		return !contains(part, centroid(p.Outline)) || slices.ContainsFunc(p.Outline, func(q geom.PointMM) bool {
+			_, _, d := edge.Nearest(q)
+			return d < leastLandMM
+		})
+	})
 }
 
 // locate finds by regions where the face ends at every start, in a thin part past beads and rings round the openings, and says in starts
