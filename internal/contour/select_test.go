@@ -9,28 +9,59 @@ import (
 	"portmatch/internal/geom"
 )
 
+// outlineLoop is the curve of the first look round pts.
+func outlineLoop(pts []geom.PointMM) *loop {
+	l := &loop{pts: pts, areaMM2: geom.Outline(pts).AreaMM2(), perimeter: pathLength(pts)}
+	l.lo, l.hi = geom.Outline(pts).Bounds()
+	return l
+}
+
+// slotAt is a slot along x.
+func slotAt(at geom.PointMM, lengthMM, widthMM float64) []geom.PointMM {
+	var pts []geom.PointMM
+	for _, p := range circleOf(widthMM/2, 60) {
+		p.X += math.Copysign((lengthMM-widthMM)/2, p.X)
+		pts = append(pts, p.Add(at))
+	}
+	return pts
+}
+
+// The last port of a row may lie far beyond the bolts; what is beside the part seldom has a port's size.
+func TestLastPortOfARow(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		other []geom.PointMM
+		kept  bool
+	}{
+		{"the next port", slotAt(geom.PointMM{X: 135}, 20, 13), true},
+		{"a stain of its size twice", slotAt(geom.PointMM{X: 135}, 30, 18), false},
+		{"something small", slotAt(geom.PointMM{X: 135}, 12, 9), false},
+		{"a port's size, far away", slotAt(geom.PointMM{X: 180}, 20, 13), false},
+	} {
+		v := &Survey{}
+		for _, x := range []float64{0, 45, 90} {
+			v.open.ports = append(v.open.ports, outlineLoop(slotAt(geom.PointMM{X: x}, 20, 13)))
+			for _, y := range []float64{-25, 25} {
+				v.holes = append(v.holes, face.Hole{Centre: geom.PointMM{X: x - 20, Y: y}, DiameterMM: 8})
+			}
+		}
+		v.open.ports = append(v.open.ports, outlineLoop(c.other))
+		v.dropOutliers()
+		if kept := len(v.open.ports) == 4; kept != c.kept || len(v.open.ports) < 3 {
+			t.Errorf("%s: %d ports are left", c.name, len(v.open.ports))
+		}
+	}
+}
+
 // What is round is a port or a hole by its size beside the part's other ports and holes.
 func TestRoundPortsAmongHoles(t *testing.T) {
-	at := geom.PointMM{}
-	outline := func(pts []geom.PointMM) *loop {
-		at.X += 60
-		l := &loop{}
-		for _, p := range pts {
-			l.pts = append(l.pts, p.Add(at))
-		}
-		l.areaMM2, l.perimeter = geom.Outline(l.pts).AreaMM2(), pathLength(l.pts)
-		l.lo, l.hi = geom.Outline(l.pts).Bounds()
-		return l
+	x := 0.0
+	next := func() geom.PointMM {
+		x += 60
+		return geom.PointMM{X: x}
 	}
-	round := func(diameterMM float64) *loop { return outline(circleOf(diameterMM/2, 60)) }
-	slot := func(lengthMM, widthMM float64) *loop {
-		var pts []geom.PointMM
-		for _, p := range circleOf(widthMM/2, 60) {
-			p.X += math.Copysign((lengthMM-widthMM)/2, p.X)
-			pts = append(pts, p)
-		}
-		return outline(pts)
-	}
+	round := func(diameterMM float64) *loop { return outlineLoop(slotAt(next(), diameterMM, diameterMM)) }
+	slot := func(lengthMM, widthMM float64) *loop { return outlineLoop(slotAt(next(), lengthMM, widthMM)) }
 	bolts := func(d float64) []*loop { return []*loop{round(d), round(d), round(d), round(d), round(d - 0.8)} }
 	for _, c := range []struct {
 		name  string

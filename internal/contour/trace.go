@@ -117,10 +117,11 @@ func (v *Survey) dropHolesInPorts() {
 // dropOutliers drops ports that lie far from where the rest is: bolts stand round the ports that they close.
 func (v *Survey) dropOutliers() {
 	// How far a port's middle may lie outside the polygon of the holes and the other ports, also in its own sizes, where bolts were
-	// not found; common practice, no source.
-	const overhangMM, overhangSizes = 75, 2.5
+	// not found; common practice, no source. One as large as the ports inside is the last of the row, however far they lie apart.
+	const overhangMM, overhangSizes, asLarge = 75, 2.5, 1.4
 	ports := v.open.ports
 	v.open.ports = nil
+	var outliers []*loop
 	for i, l := range ports {
 		var rest []geom.PointMM
 		for _, h := range v.holes {
@@ -131,7 +132,26 @@ func (v *Survey) dropOutliers() {
 				rest = append(rest, centroid(o.pts))
 			}
 		}
-		if len(v.holes) < 4 || beyondMM(convexHull(rest), centroid(l.pts)) < math.Min(overhangSizes*math.Sqrt(l.areaMM2), overhangMM) {
+		beyond := 0.0
+		if len(v.holes) >= 4 {
+			beyond = beyondMM(convexHull(rest), centroid(l.pts))
+		}
+		switch {
+		case beyond < math.Min(overhangSizes*math.Sqrt(l.areaMM2), overhangMM):
+			v.open.ports = append(v.open.ports, l)
+		case beyond < overhangMM:
+			outliers = append(outliers, l)
+		}
+	}
+	inside := v.open.ports
+	for _, l := range outliers {
+		alike := 0
+		for _, o := range inside {
+			if r := o.areaMM2 / l.areaMM2; r < asLarge && r > 1/asLarge && solidity(l) > 0.97*solidity(o) {
+				alike++
+			}
+		}
+		if 2*alike > len(inside) {
 			v.open.ports = append(v.open.ports, l)
 		}
 	}
