@@ -34,7 +34,7 @@ func TestLastPortOfARow(t *testing.T) {
 		kept  bool
 	}{
 		{"the next port", slotAt(geom.PointMM{X: 135}, 20, 13), true},
-		{"a stain of its size twice", slotAt(geom.PointMM{X: 135}, 30, 18), false},
+		{"a stain twice as large", slotAt(geom.PointMM{X: 150}, 30, 18), false},
 		{"something small", slotAt(geom.PointMM{X: 135}, 12, 9), false},
 		{"a port's size, far away", slotAt(geom.PointMM{X: 180}, 20, 13), false},
 	} {
