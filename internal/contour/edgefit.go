@@ -20,6 +20,8 @@ type edgeModel struct {
 	punched    bool
 	rimMM      float64 // size of a rounding or chamfer of the edge; 0 for a sharp one
 	rimSigmaMM float64 // standard uncertainty of rimMM
+	// rimLight is how bright the rim is by the angle of the edge's inward normal, rad: less the face and over it; nil where it is not known.
+	rimLight *wave
 	// maybeRimMM is the size of a rim that the profiles neither show nor rule out; 0 where there is no such doubt.
 	maybeRimMM float64
 	// rounded: the rim turns away from the face little by little, so that the first transition is a slope as wide as the rim.
@@ -174,6 +176,9 @@ func (m edgeModel) take(p *profile, b *band, row []float32, j0, j1, clear int, f
 	return yy
 }
 
+// leastLightScatter is how far a rim's brightness, over the face's, may be from the wave that the light makes round the openings.
+const leastLightScatter = 0.15
+
 // fitRow solves the linear levels for every place of the edge at vertex i. first holds Φ for every place and sample.
 func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLevel, spread float64, p *profile) {
 	f := &e.fits[i]
@@ -200,6 +205,8 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	var mean1 float64
 	if two && m.wallMM > 0 && !m.shadow {
 		mean1, w1 = -0.45*faceLevel, weight(0.35*faceLevel+spread)
+	} else if two && m.rimLight != nil {
+		mean1, w1 = faceLevel*m.rimLight.at(math.Atan2(b.inward[i].Y, b.inward[i].X)), weight(faceLevel*max(m.rimLight.scatter, leastLightScatter))
 	} else if two && !m.shadow {
 		w1 = weight(1)
 	}

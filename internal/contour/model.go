@@ -48,7 +48,9 @@ func (s *surface) settle(bases [][]geom.PointMM, lands []float64, m edgeModel) e
 		return m
 	}
 	m.dyed = s.dyed(bases)
-	if m.rimMM, m.rimSigmaMM, m.maybeRimMM = s.newArcs(bases, m).rim(m); m.rimMM > 0 {
+	rim := s.newArcs(bases, m).rim(m)
+	m.rimMM, m.rimSigmaMM, m.maybeRimMM, m.rimLight = rim.mm, rim.sigmaMM, rim.maybeMM, rim.light
+	if m.rimMM > 0 {
 		m.doubt = m.dyed
 		m.sigmaMM = least(geometricSteps(0.4*px, 2.6*px, 1.3), func(x float64) float64 { t := m; t.sigmaMM = x; return misfit(t) })
 	}

@@ -105,10 +105,11 @@ func (a *arcs) misfit(m edgeModel) (sum float64) {
 	return sum
 }
 
-// looks returns the share of the arcs where the rim is brighter than the face by more than glints on it are, and how high the wave
-// is that its brightness makes once round the openings, as it faces the light and turns away, over its scatter. Arcs where nearly all of
-// the change is at the first transition look as sharp edges do, and say nothing.
-func (a *arcs) looks(m edgeModel) (bright, waves float64) {
+// looks returns the share of the arcs where the rim is brighter than the face by more than glints on it are, and the wave that its
+// brightness, less the face's and over it, makes round the openings by the angle of the inward normal, as it faces the light and turns
+// away; nil for too few arcs that say anything. Arcs where nearly all of the change is at the first transition look as sharp edges do, and
+// say nothing.
+func (a *arcs) looks(m edgeModel) (bright float64, light *wave) {
 	const brighter, most, fewest = 0.15, 0.75, 8
 	var angle, change []float64
 	var all float64
@@ -125,38 +126,50 @@ func (a *arcs) looks(m edgeModel) (bright, waves float64) {
 		angle, change = append(angle, math.Atan2(n.Y, n.X)), append(change, c)
 	})
 	if len(change) >= fewest {
-		waves = wave(angle, change)
+		f := fitWave(angle, change)
+		light = &f
 	}
-	return bright / all, waves
+	return bright / all, light
 }
 
-// rim returns the size of the rounding or chamfer that the openings' edges have, or 0, and its standard uncertainty, mm. m is the
-// sharp edge with the photo's blur.
+// rim is the rounding or chamfer that a face's openings have.
+type rim struct {
+	mm, sigmaMM float64 // its size and the standard uncertainty of that; 0 for a sharp edge
+	// maybeMM is the size of one that the profiles neither show nor rule out; 0 where mm is not, or where there is no such doubt.
+	maybeMM float64
+	light   *wave // see looks
+}
+
+// rim finds what rounding or chamfer the openings' edges have. m is the sharp edge with the photo's blur.
 //
 // A second transition always fits a little better than one step, as it splits the one in two, and better than a sharpened one where a
 // tunnel's wall shows. But a rim is brighter than the face where it faces the light and darker where it turns away. The gain times
 // the share of bright rim stood under 0.4 on sharp edges without dye, ray-traced and drawn, and over 0.7 on rims that shine; the
 // gain's square times the wave stood under 4 on sharp edges, where lit tunnel walls make waves as well, and over 8 on 31 of 38 drawn
-// rims of 0.1 to 0.5 mm.
+// rims of 0.1 to 0.5 mm. A wave as high as strongWave none of 130 sharp edges had.
 //
 // A chamfer is one bright or dark band, and as wide as it looks. The outermost part of a rounding hardly leans and may look like the
 // face: drawn ones were 0.8 to 2 times as wide as they looked. But in ray-traced photos of shining ones the edge was nearest where the
 // looks have it. A slope in the first transition's place fits chamfers wider than 2 pixels more than twice as badly, roundings
 // up to 1.7 times as badly.
 //
-// Where none is believed in, maybeMM is the width of one that may be there all the same, or 0. A rim that looks like the face here and not
-// there, or is not as wide everywhere, leaves waves, or arcs of which each has a second transition somewhere: the latter is so on one in
-// nine of 45 ray-traced faces with sharp edges, and on five of nine with rims that are not believed in.
-func (a *arcs) rim(m edgeModel) (rimMM, sigmaMM, maybeMM float64) {
-	const believedBright, believedWave, chamfered = 0.6, 5, 1.9
+// Where none is believed in one may be there all the same. A rim that looks like the face here and not there, or is not as wide
+// everywhere, leaves a wave, or arcs of which each has a second transition somewhere: the latter is so on one in nine of 45 ray-traced
+// faces with sharp edges, and on five of nine with rims that are not believed in.
+func (a *arcs) rim(m edgeModel) rim {
+	const believedBright, believedWave, strongWave, chamfered = 0.6, 5, 4.5, 1.9
 	const leastRimMM = 0.09 // narrower ones can't be told from a misjudged blur
 	m.sigmaMM = least(geometricSteps(0.5*m.sigmaMM, 1.7*m.sigmaMM, 1.15), func(x float64) float64 { t := m; t.sigmaMM = x; return a.misfit(t) })
 	sharp := a.misfit(m)
 	step, rimmed := a.rimmed(m)
-	bright, waves := a.looks(step)
+	bright, light := a.looks(step)
+	waves := 0.0
+	if light != nil {
+		waves = light.height()
+	}
 	isRim := func() bool {
 		gain := sharp/rimmed - 1
-		return step.rimMM > leastRimMM && gain > 0 && gain*max(bright/believedBright, gain*waves/believedWave) > 1
+		return step.rimMM > leastRimMM && gain > 0 && (waves > strongWave || gain*max(bright/believedBright, gain*waves/believedWave) > 1)
 	}
 	if isRim() {
 		for _, t := range m.sharpened() {
@@ -166,15 +179,15 @@ func (a *arcs) rim(m edgeModel) (rimMM, sigmaMM, maybeMM float64) {
 	if !isRim() {
 		const doubtfulWave, doubtfulGain, leastGain = 2.5, 2.0, 0.6
 		if waves > doubtfulWave || sharp/rimmed-1 > leastGain && a.ownGain(m, step) > doubtfulGain {
-			maybeMM = step.rimMM
+			return rim{maybeMM: step.rimMM, light: light}
 		}
-		return 0, 0, maybeMM
+		return rim{}
 	}
 	m.rounded = true
 	if _, sloping := a.rimmed(m); sloping > chamfered*rimmed {
-		return step.rimMM, 0.12 * step.rimMM, 0
+		return rim{mm: step.rimMM, sigmaMM: 0.12 * step.rimMM, light: light}
 	}
-	return step.rimMM, 0.3 * step.rimMM, 0
+	return rim{mm: step.rimMM, sigmaMM: 0.3 * step.rimMM, light: light}
 }
 
 // ownGain is by how much a rim like that of step, but as wide in every arc as fits best there, leaves less than the sharp edge does.

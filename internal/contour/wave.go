@@ -7,34 +7,60 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// wave fits values at angles (rad) by a mean and two waves, once and twice round, with values that stand off counting less, and
-// returns how high the wave that goes once round is, over the scatter about all of them.
-func wave(angle, value []float64) float64 {
-	const waves, rounds = 5, 6
+// wave is a mean and two waves, once and twice round.
+type wave struct {
+	terms   [5]float64 // mean, cosine and sine of the angle, cosine and sine of twice the angle
+	scatter float64    // of the values about it, standard deviation
+}
+
+// fitWave fits values at angles (rad), with values that stand off counting less.
+func fitWave(angle, value []float64) wave {
+	const rounds = 6
+	var f wave
 	n := len(angle)
-	a, y := mat.NewDense(n, waves, nil), mat.NewVecDense(n, nil)
+	a, y := mat.NewDense(n, len(f.terms), nil), mat.NewVecDense(n, nil)
 	weight, rest := make([]float64, n), make([]float64, n)
 	for i := range weight {
 		weight[i] = 1
 	}
 	var c mat.VecDense
-	scatter := 0.0
 	for range rounds {
 		for i, t := range angle {
-			w := weight[i]
-			a.SetRow(i, []float64{w, w * math.Cos(t), w * math.Sin(t), w * math.Cos(2*t), w * math.Sin(2*t)})
-			y.SetVec(i, w*value[i])
+			row := waveTerms(t)
+			for k := range row {
+				row[k] *= weight[i]
+			}
+			a.SetRow(i, row[:])
+			y.SetVec(i, weight[i]*value[i])
 		}
 		if err := c.SolveVec(a, y); err != nil {
-			return 0
+			return wave{scatter: math.Inf(1)}
+		}
+		for k := range f.terms {
+			f.terms[k] = c.AtVec(k)
 		}
 		for i, t := range angle {
-			rest[i] = math.Abs(value[i] - c.AtVec(0) - c.AtVec(1)*math.Cos(t) - c.AtVec(2)*math.Sin(t) - c.AtVec(3)*math.Cos(2*t) - c.AtVec(4)*math.Sin(2*t))
+			rest[i] = math.Abs(value[i] - f.at(t))
 		}
-		scatter = 0.01 + 1.4826*quantile(slices.Clone(rest), 0.5)
+		f.scatter = 0.01 + 1.4826*quantile(slices.Clone(rest), 0.5)
 		for i, r := range rest {
-			weight[i] = 1 / math.Sqrt(1+r*r/(4*scatter*scatter))
+			weight[i] = 1 / math.Sqrt(1+r*r/(4*f.scatter*f.scatter))
 		}
 	}
-	return math.Hypot(c.AtVec(1), c.AtVec(2)) / scatter
+	return f
 }
+
+func waveTerms(angle float64) [5]float64 {
+	return [5]float64{1, math.Cos(angle), math.Sin(angle), math.Cos(2 * angle), math.Sin(2 * angle)}
+}
+
+// at is the wave's value at an angle, rad.
+func (f *wave) at(angle float64) (v float64) {
+	for k, x := range waveTerms(angle) {
+		v += f.terms[k] * x
+	}
+	return v
+}
+
+// height is how high the wave that goes once round is, over the scatter about all of them.
+func (f *wave) height() float64 { return math.Hypot(f.terms[1], f.terms[2]) / f.scatter }
