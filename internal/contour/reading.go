@@ -243,7 +243,7 @@ func (r *edgeReading) soften(softMM float64) {
 }
 
 // maybeRimShare is how much is in doubt of what a rim that may be there would move the edge by.
-const maybeRimShare = 0.5
+const maybeRimShare = 0.7
 
 // rimmed tells how far every place lies from the edge that other has, of a model with a rim.
 func (r *edgeReading) rimmed(other *edgeReading) {
