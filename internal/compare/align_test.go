@@ -553,3 +553,17 @@ func TestScaleFoundByMoreHoles(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// Of two parts' six holes each, three fall together to a millimetre: that is chance, where others have no partner at all.
+func TestFewHolesRoughlyTogether(t *testing.T) {
+	ports := []blob{{centre: geom.PointMM{X: -30, Y: 30}, radiusMM: 15}, {centre: geom.PointMM{X: 30, Y: 30}, radiusMM: 15}}
+	target := exactFace(ports, []face.Hole{hole(-90, 0, 8.4), hole(0, 0, 8.4), hole(80, 0, 8.4), hole(-60, 70, 8.4), hole(20, 75, 8.4), hole(95, 40, 8.4)}, 0.5)
+	work := exactFace(ports, []face.Hole{hole(-89, 0.8, 8.4), hole(0, -1.4, 8.4), hole(78.6, 0.6, 8.4), hole(-20, 64, 8.4), hole(62, 81, 8.4), hole(-95, 52, 8.4)}, 0.5)
+	if fits := holeFits(target.Holes, work.Holes, holeReachMM); len(fits) == 0 || len(fits[0].pairs) != 3 {
+		t.Fatalf("the scene has lost its point: %v", fits)
+	}
+	var mismatch *MismatchError
+	if _, err := Match(target, work, Options{ToleranceMM: 0.25}); !errors.As(err, &mismatch) {
+		t.Errorf("%v", err)
+	}
+}

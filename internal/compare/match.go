@@ -232,12 +232,12 @@ func waysToLay(target, work *face.Face, targetPorts, workPorts []ring) ([]choice
 	var choices []choice
 	for _, f := range fits {
 		// A way with two holes fewer than the best is chance, one with one fewer may have lost a hole to a shadow.
-		if len(f.pairs) < max(2, len(fits[0].pairs)-1) {
+		if len(f.pairs) < max(need, len(fits[0].pairs)-1) {
 			break
 		}
 		a, err := alignOnHoles(target, work, f)
-		if err != nil || len(f.pairs) == 2 && least > 2 && a.residualMM > badHoleMM {
-			continue // of several holes any two may fall together roughly
+		if err != nil || len(f.pairs) < least && a.residualMM > badHoleMM {
+			continue // of several holes any few may fall together roughly
 		}
 		c := choice{alignment: a}
 		c.portsMM, c.paired = portsApartMM(targetPorts, workPorts, a.workFromTarget)
