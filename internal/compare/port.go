@@ -16,6 +16,9 @@ const (
 	profileMM = 0.5
 	// A port of which less than this share was measured is not judged at all.
 	leastSureShare = 0.5
+	// Nor is one of which less than this share was measured, if its largest steps are known no better than roughMM (U): so it was where edges
+	// had been followed along a bead.
+	leastRoughShare, roughMM = 0.7, 0.5
 	// A ledge can hide in an arc that was not seen. A high spot shorter than this between two measured ends that agree is
 	// not something a cutter or a core leaves behind.
 	hidingArcMM = 3
@@ -45,7 +48,12 @@ func (l *laid) comparePort(number int, j joint, opts Options) (PortResult, *port
 		r.Verdict, r.Why = NotMeasured, err.Error()
 		return r, nil
 	}
+	blank := r
 	c.fill(&r)
+	if share := c.sureShare(); share < leastRoughShare && max(r.RemoveStep.Uncertainty, r.PastStep.Uncertainty) > roughMM {
+		blank.Verdict, blank.Why = NotMeasured, fmt.Sprintf("only %.0f %% of its edge could be measured, and that too roughly to go by", 100*share)
+		return blank, nil
+	}
 	if opts.Blend != (Blend{}) {
 		r.Blend = c.blend(opts.Blend)
 	}
@@ -55,6 +63,9 @@ func (l *laid) comparePort(number int, j joint, opts Options) (PortResult, *port
 	}
 	return r, c
 }
+
+// sureShare is the share of the joint that figures rest on.
+func (c *portComparison) sureShare() float64 { return 1 - c.unsureMM/c.target.perimeterMM() }
 
 func unusable(j joint) string {
 	for _, s := range []struct {
@@ -234,7 +245,7 @@ func (c *portComparison) measure() error {
 		c.arcs, c.unsureMM = nil, 0
 		c.findUnsure()
 	}
-	if share := 1 - c.unsureMM/c.target.perimeterMM(); share < leastSureShare {
+	if share := c.sureShare(); share < leastSureShare {
 		return fmt.Errorf("only %.0f %% of its edge could be measured", 100*share)
 	}
 	in, err := geom.Intersection(geom.RegionOf(c.target.outline), geom.RegionOf(c.work.outline))

@@ -184,6 +184,26 @@ func TestUnsureArcsLeaveGrind(t *testing.T) {
 	}
 }
 
+// An edge of which a third is missing and the rest is known roughly was perhaps followed along something else: a step of 2.5 mm on it is no
+// reason to grind. One of the two alone leaves the figures.
+func TestRoughAndPartlyUnseen(t *testing.T) {
+	for _, c := range []struct {
+		unseenDeg, sigmaMM float64
+		want               string
+	}{{140, 0.3, NotMeasured}, {70, 0.3, Grind}, {140, 0.05, Grind}} {
+		target, work := twoCircles(20, 17.5, 0)
+		e := &target.Ports[0].Edge
+		e.BiasMM, e.SigmaMM, e.CorrMM = make([]float64, len(e.Outline)), make([]float64, len(e.Outline)), 3
+		for i := range e.BiasMM {
+			e.BiasMM[i] = c.sigmaMM
+		}
+		unsee(e, geom.PointMM{}, 0, c.unseenDeg, 0)
+		if p := mustMatch(t, target, work); p.Verdict != c.want || c.want == NotMeasured && (p.RemoveStep.Value != 0 || p.Why == "") {
+			t.Errorf("%.0f degrees unseen, the rest to %.2f mm: %s, %q", c.unseenDeg, c.sigmaMM, p.Verdict, p.Why)
+		}
+	}
+}
+
 // A high spot 8 mm wide and 0.5 mm high stays in the figure under the noise of a good photo.
 func TestHighSpotIsNotSmoothedAway(t *testing.T) {
 	const seed = 21
