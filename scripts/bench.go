@@ -86,7 +86,7 @@ func pair(dir, mp string, stages, rechecks io.Writer) {
 		for i, r := range s.runs {
 			v = append(v, seconds(r)/s.bare[i])
 		}
-		return fmt.Sprintf("**%.1f** (%.1f to %.1f)", median(v), slices.Min(v), slices.Max(v))
+		return fmt.Sprintf("**%.2f** (%.2f to %.2f)", median(v), slices.Min(v), slices.Max(v))
 	}
 	wall := func(r run) float64 { return r.wall }
 	cpu := func(r run) float64 { return r.cpu }
