@@ -271,7 +271,7 @@ func otherSize(ratio float64) *MismatchError {
 	}
 	return &MismatchError{ScaleRatio: ratio,
 		What: prose.Sprintf("their holes have one pattern, but the work's is %.1f %% %s than the target's", 100*size, larger),
-		Try:  "check that both cards were printed at 100 %, or give --printed-x and --printed-y, --dpi and the heights (--target-height, --work-height) as they are"}
+		Try:  "check that both cards were printed at 100 %, or give --printed-x and --printed-y, --target-dpi and --work-dpi, --target-height and --work-height as they are"}
 }
 
 func span(holes []face.Hole) float64 {

@@ -5,7 +5,7 @@ import (
 	"math"
 	"testing"
 
-	"portmatch/internal/geom"
+	"portmatch/internal/face"
 )
 
 // Pictures in which edges went astray: outward along dark milling marks and glare. No place of an edge that is called sure may be
@@ -23,27 +23,17 @@ func TestEdgesKeepOffMarksAndGlare(t *testing.T) {
 		t.Run(fmt.Sprint(c.class, c.seed), func(t *testing.T) {
 			t.Parallel()
 			v, truth := surveyOf(t, c.class, c.seed, c.work)
-			f, err := v.Trace(t.Context(), nil)
-			if err != nil {
-				t.Fatal(err)
-			}
-			for _, want := range truth {
-				ix := geom.NewIndex(geom.Outline(want))
-				for _, p := range f.Ports {
-					if !contains(want, centroid(p.Outline)) {
-						continue
-					}
-					var worst float64
-					for i, q := range p.Outline {
-						if _, _, d := ix.Nearest(q); p.Sure[i] {
-							worst = math.Max(worst, d)
-						}
-					}
-					if worst > c.mostMM {
-						t.Errorf("port %d is %.2f mm off at a place called sure, %.2f at most is wanted", p.Number, worst, c.mostMM)
+			offTruth(t, v, truth, func(p face.Port, offMM []float64) {
+				var worst float64
+				for i, d := range offMM {
+					if p.Sure[i] {
+						worst = math.Max(worst, math.Abs(d))
 					}
 				}
-			}
+				if worst > c.mostMM {
+					t.Errorf("port %d is %.2f mm off at a place called sure, %.2f at most is wanted", p.Number, worst, c.mostMM)
+				}
+			})
 		})
 	}
 }
@@ -89,30 +79,25 @@ func TestScannedEdgesAreSharp(t *testing.T) {
 		t.Run(fmt.Sprint(c.class, c.seed), func(t *testing.T) {
 			t.Parallel()
 			v, truth := surveyOf(t, c.class, c.seed, false)
-			f, err := v.Trace(t.Context(), nil)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if len(f.Ports) != len(truth) {
-				t.Fatalf("%d ports found, %d are drawn", len(f.Ports), len(truth))
-			}
-			for _, p := range f.Ports {
-				for _, want := range truth {
-					if !contains(want, centroid(p.Outline)) {
-						continue
-					}
-					ix, px := geom.NewIndex(geom.Outline(want)), v.s.mmPerPx(want[0])
-					var mean, worst float64
-					for _, q := range p.Outline {
-						d, _, _ := ix.SignedDistMM(q)
-						mean += d / float64(len(p.Outline))
-						worst = math.Max(worst, math.Abs(d))
-					}
-					if math.Abs(mean) > 0.2*px || worst > px {
-						t.Errorf("port %d is %+.3f mm off in the mean and %.3f at worst; a pixel has %.3f mm", p.Number, mean, worst, px)
-					}
+			px := v.s.mmPerPx(truth[0][0])
+			offTruth(t, v, truth, func(p face.Port, offMM []float64) {
+				var mean, worst float64
+				for _, d := range offMM {
+					mean += d / float64(len(offMM))
+					worst = math.Max(worst, math.Abs(d))
 				}
-			}
+				if math.Abs(mean) > 0.2*px || worst > px {
+					t.Errorf("port %d is %+.3f mm off in the mean and %.3f at worst; a pixel has %.3f mm", p.Number, mean, worst, px)
+				}
+			})
 		})
+	}
+}
+
+// Without holes a scan says nothing of a lamp's shadow.
+func TestNoHolesNoLampShadow(t *testing.T) {
+	v, _ := surveyOf(t, "scan", 7001, false)
+	if d := v.lampShadowOf(nil); d.Norm() > 0 {
+		t.Errorf("a shadow of %.2f mm was seen in no hole", d.Norm())
 	}
 }

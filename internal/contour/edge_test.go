@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"portmatch/internal/face"
 	"portmatch/internal/geom"
 	"portmatch/internal/photo"
 	"portmatch/internal/scalecard"
@@ -278,29 +279,19 @@ func TestRimThatMayBeThere(t *testing.T) {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			t.Parallel()
 			v, truth := surveyOf(t, "rims", seed, true)
-			f, err := v.Trace(t.Context(), nil)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if v.edge.rimMM > 0 || v.edge.maybeRimMM == 0 {
-				t.Errorf("a rim of %.2f mm is believed in, one of %.2f thought possible", v.edge.rimMM, v.edge.maybeRimMM)
-			}
-			for _, p := range f.Ports {
-				for _, want := range truth {
-					if !contains(want, centroid(p.Outline)) {
-						continue
-					}
-					ix := geom.NewIndex(geom.Outline(want))
-					within := 0
-					for i, q := range p.Outline {
-						if _, _, d := ix.Nearest(q); d < 2*math.Hypot(p.SigmaMM[i], p.BiasMM[i]) {
-							within++
-						}
-					}
-					if 10*within < 9*len(p.Outline) {
-						t.Errorf("port %d: %d of %d places lie within their uncertainty", p.Number, within, len(p.Outline))
+			offTruth(t, v, truth, func(p face.Port, offMM []float64) {
+				within := 0
+				for i, d := range offMM {
+					if math.Abs(d) < 2*math.Hypot(p.SigmaMM[i], p.BiasMM[i]) {
+						within++
 					}
 				}
+				if 10*within < 9*len(offMM) {
+					t.Errorf("port %d: %d of %d places lie within their uncertainty", p.Number, within, len(offMM))
+				}
+			})
+			if v.edge.rimMM > 0 || v.edge.maybeRimMM == 0 {
+				t.Errorf("a rim of %.2f mm is believed in, one of %.2f thought possible", v.edge.rimMM, v.edge.maybeRimMM)
 			}
 		})
 	}
@@ -311,27 +302,16 @@ func TestRimThatMayBeThere(t *testing.T) {
 func TestRimsLight(t *testing.T) {
 	const mostMM = 0.06
 	v, truth := surveyOf(t, "rims", 13007, true)
-	f, err := v.Trace(t.Context(), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	offTruth(t, v, truth, func(p face.Port, offMM []float64) {
+		var sum float64
+		for _, d := range offMM {
+			sum += d * d
+		}
+		if rms := math.Sqrt(sum / float64(len(offMM))); rms > mostMM {
+			t.Errorf("port %d is %.3f mm RMS off, %.3f at most is wanted", p.Number, rms, mostMM)
+		}
+	})
 	if v.edge.rimLight == nil {
 		t.Error("the light is not known")
-	}
-	for _, p := range f.Ports {
-		for _, want := range truth {
-			if !contains(want, centroid(p.Outline)) {
-				continue
-			}
-			ix := geom.NewIndex(geom.Outline(want))
-			var sum float64
-			for _, q := range p.Outline {
-				_, _, d := ix.Nearest(q)
-				sum += d * d
-			}
-			if rms := math.Sqrt(sum / float64(len(p.Outline))); rms > mostMM {
-				t.Errorf("port %d is %.3f mm RMS off, %.3f at most is wanted", p.Number, rms, mostMM)
-			}
-		}
 	}
 }

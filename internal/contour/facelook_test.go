@@ -8,6 +8,7 @@ import (
 	"slices"
 	"testing"
 
+	"portmatch/internal/face"
 	"portmatch/internal/geom"
 	"portmatch/internal/photo"
 	"portmatch/internal/scalecard"
@@ -90,6 +91,29 @@ func surveyOf(t *testing.T, class string, seed uint64, work bool) (v *Survey, po
 		ports = append(ports, o)
 	}
 	return v, ports
+}
+
+// offTruth measures every port and calls f with it and with how far every place of its edge lies from where it was drawn, mm.
+func offTruth(t *testing.T, v *Survey, truth [][]geom.PointMM, f func(p face.Port, offMM []float64)) {
+	t.Helper()
+	got, err := v.Trace(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range truth {
+		k := slices.IndexFunc(got.Ports, func(p face.Port) bool { return contains(want, centroid(p.Outline)) })
+		if k < 0 {
+			t.Errorf("the port drawn %d. was not measured", i+1)
+			continue
+		}
+		ix := geom.NewIndex(geom.Outline(want))
+		var off []float64
+		for _, q := range got.Ports[k].Outline {
+			d, _, _ := ix.SignedDistMM(q)
+			off = append(off, d)
+		}
+		f(got.Ports[k], off)
+	}
 }
 
 // A level curve that runs out along a milling mark, and round a stain on the bench that touches the edge, must become the circle it

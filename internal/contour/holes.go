@@ -276,7 +276,7 @@ func (v *Survey) lampShadowOf(starts []*holeStart) geom.PointMM {
 		least[way] = min(least[way], c)
 	}
 	slices.Sort(least)
-	if least[0] > -gain*float64(len(starts)) || least[1] < oneWay*least[0] {
+	if least[0] >= -gain*float64(len(starts)) || least[1] < oneWay*least[0] {
 		return geom.PointMM{}
 	}
 	return shadows[slices.Index(cost, least[0])]

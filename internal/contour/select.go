@@ -306,7 +306,8 @@ func classify(open []*loop, boltMM float64) (ports, holes []*loop) {
 	if boltMM == 0 && len(round) > 2 {
 		var d []float64
 		for _, l := range round {
-			d = append(d, 2*math.Sqrt(l.areaMM2/math.Pi))
+			_, diameterMM, _ := roundness(l)
+			d = append(d, diameterMM)
 		}
 		boltMM = quantile(d, 0.5)
 	}

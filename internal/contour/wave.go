@@ -13,10 +13,10 @@ type wave struct {
 	scatter float64    // of the values about it, standard deviation
 }
 
-// fitWave fits values at angles (rad), with values that stand off counting less.
-func fitWave(angle, value []float64) wave {
+// fitWave fits values at angles (rad), with values that stand off counting less; nil where the angles don't tell the waves apart.
+func fitWave(angle, value []float64) *wave {
 	const rounds = 6
-	var f wave
+	f := new(wave)
 	n := len(angle)
 	a, y := mat.NewDense(n, len(f.terms), nil), mat.NewVecDense(n, nil)
 	weight, rest := make([]float64, n), make([]float64, n)
@@ -34,7 +34,7 @@ func fitWave(angle, value []float64) wave {
 			y.SetVec(i, weight[i]*value[i])
 		}
 		if err := c.SolveVec(a, y); err != nil {
-			return wave{scatter: math.Inf(1)}
+			return nil
 		}
 		for k := range f.terms {
 			f.terms[k] = c.AtVec(k)
