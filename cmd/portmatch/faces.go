@@ -7,7 +7,6 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
-	"runtime"
 	"slices"
 	"strings"
 
@@ -43,7 +42,7 @@ func (ps *parts) measure(ctx context.Context, opts compare.Options, p *progress)
 	}
 	p.stage("reading " + strings.Join(names, ", "))
 	g, gctx := errgroup.WithContext(ctx)
-	g.SetLimit(max(2, runtime.GOMAXPROCS(0)))
+	g.SetLimit(photosAtOnce())
 	for _, v := range all {
 		g.Go(func() error {
 			if err := v.look(gctx); err != nil {

@@ -25,7 +25,7 @@ func main() {
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(collectAtPercent)
 	}
-	useHugePages()
+	go useHugePages() // in good time: reading a photo waits for it
 	heapFloor = make([]byte, heapFloorBytes)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	// The first Ctrl-C ends the work in good order; after it the signals are their old selves, so that a second one ends

@@ -8,6 +8,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
+	"sync"
 	"unicode"
 
 	"portmatch/internal/contour"
@@ -23,7 +25,27 @@ type shot struct {
 	heightMM float64
 	card     scalecard.Options
 	scale    *knownFace // what serves as the scale where the photo shows no strip; nil: nothing does
+	read     readPhoto  // nil: nobody has begun to read the photo
 }
+
+// readPhoto waits for a photo that is being read.
+type readPhoto func() (*photo.Photo, error)
+
+// readAhead begins to read the first photos, as many as are read side by side anyway.
+func readAhead(ctx context.Context, paths []string) []readPhoto {
+	var out []readPhoto
+	for _, path := range paths[:min(photosAtOnce(), len(paths))] {
+		read := sync.OnceValues(func() (*photo.Photo, error) {
+			useHugePages()
+			return photo.Load(ctx, path, photo.Options{})
+		})
+		go read() // whoever waits for it gets the error
+		out = append(out, read)
+	}
+	return out
+}
+
+func photosAtOnce() int { return max(2, runtime.GOMAXPROCS(0)) }
 
 // sight is a shot that has been measured. A face that comes from a trace file has no photo.
 type sight struct {
@@ -42,7 +64,10 @@ func (e *photoError) Error() string { return e.path + ": " + e.what }
 
 // look reads the photo, finds its camera and takes the first look at the part.
 func (v *sight) look(ctx context.Context) (err error) {
-	if v.photo, err = photo.Load(ctx, v.path, photo.Options{}); err != nil {
+	if v.read == nil {
+		v.read = readAhead(ctx, []string{v.path})[0]
+	}
+	if v.photo, err = v.read(); err != nil {
 		return err
 	}
 	opt := contour.Options{HeightMM: v.heightMM, Photo: v.role}

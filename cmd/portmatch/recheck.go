@@ -38,6 +38,7 @@ func runRecheck(c *cli.Context) error {
 	if err := missing(c, "work", "job"); err != nil {
 		return err
 	}
+	photos := readAhead(c.Context, c.StringSlice("work")) // while the job is opened
 	s, err := job.OpenForWork(c.String("job"))
 	if err != nil {
 		return err
@@ -57,6 +58,9 @@ func runRecheck(c *cli.Context) error {
 		return err
 	}
 	ps.works = workSights(c, set)
+	for i, read := range photos {
+		ps.works[i].read = read
+	}
 	opts := compareOptions(set)
 	if opts.Before, err = lastResult(s.Job); err != nil {
 		return err

@@ -23,12 +23,18 @@ func (v *Survey) doubtHeight(ctx context.Context) error {
 		others = []float64{0, v.opt.HeightMM / 2}
 	}
 	best, bestMM := max(fewest, 2*len(v.holes)+1), -1.0
-	for _, heightMM := range others {
-		if err := ctx.Err(); err != nil {
-			return err
+	counts := make([]int, len(others))
+	parallelItems(len(others), func(i int) {
+		if ctx.Err() == nil {
+			counts[i] = v.at(others[i]).holesIfMany(best)
 		}
-		if n := v.at(heightMM).holesIfMany(best); n >= best {
-			best, bestMM = n+1, heightMM
+	})
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	for i, n := range counts {
+		if n >= best {
+			best, bestMM = n+1, others[i]
 		}
 	}
 	if bestMM < 0 {

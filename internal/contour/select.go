@@ -17,18 +17,18 @@ type openings struct {
 func sortOut(cands []*loop) openings {
 	cands = slices.DeleteFunc(dropLines(cands), func(l *loop) bool { return l.wide < minContrast })
 	inside := make([][]int, len(cands)) // direct and indirect contents
-	for i, a := range cands {
+	solid := make([]bool, len(cands))
+	parallelItems(len(cands), func(i int) {
+		solid[i] = solidity(cands[i]) >= minSolidity
 		for j, b := range cands {
-			if i != j && encloses(a, b) {
+			if i != j && encloses(cands[i], b) {
 				inside[i] = append(inside[i], j)
 			}
 		}
-	}
+	})
 	isPart := make([]bool, len(cands))
-	for i, a := range cands {
-		isPart[i] = holdsOpenings(a, inside[i], cands)
-	}
-	part, partIndex := choosePart(cands, inside, isPart)
+	parallelItems(len(cands), func(i int) { isPart[i] = holdsOpenings(cands[i], inside[i], cands, solid) })
+	part, partIndex := choosePart(cands, inside, isPart, solid)
 
 	var open []*loop
 	for _, chain := range chains(cands, isPart) {
@@ -81,11 +81,8 @@ func dropLines(cands []*loop) []*loop {
 	beyond := make([]*loop, len(cands)) // the outer edge of the line round an opening
 	for i, a := range cands {
 		for j, b := range cands {
-			if a.darkInside == b.darkInside || !encloses(a, b) {
-				continue
-			}
 			gap := (a.areaMM2 - b.areaMM2) / (0.5 * (a.perimeter + b.perimeter))
-			if gap > 0 && gap < lineMM && boxesAgree(a, b, 2*lineMM) {
+			if a.darkInside != b.darkInside && gap > 0 && gap < lineMM && boxesAgree(a, b, 2*lineMM) && encloses(a, b) {
 				// The outer edge belongs to the line, and so does the inner one if the face goes on behind it.
 				drop[i] = true
 				if math.Abs(a.outside-b.inside) < 0.3*math.Min(a.contrast, b.contrast) {
@@ -114,11 +111,11 @@ func dropLines(cands []*loop) []*loop {
 
 // holdsOpenings tells whether a is a part's edge, not an opening: it contains two separate strong curves, or one of
 // the opposite sense.
-func holdsOpenings(a *loop, inside []int, cands []*loop) bool {
+func holdsOpenings(a *loop, inside []int, cands []*loop, solid []bool) bool {
 	var strong []*loop
 	for _, j := range inside {
 		b := cands[j]
-		if b.wide < 0.3*a.wide || b.contrast < 0.3*a.contrast || solidity(b) < minSolidity {
+		if b.wide < 0.3*a.wide || b.contrast < 0.3*a.contrast || !solid[j] {
 			continue
 		}
 		if b.darkInside != a.darkInside && b.areaMM2 > 0.02*a.areaMM2 && b.contrast > 0.6*a.contrast {
@@ -137,7 +134,7 @@ func holdsOpenings(a *loop, inside []int, cands []*loop) bool {
 }
 
 // choosePart returns the smallest of the curves that hold the most opening area.
-func choosePart(cands []*loop, inside [][]int, isPart []bool) (*loop, int) {
+func choosePart(cands []*loop, inside [][]int, isPart, solid []bool) (*loop, int) {
 	best, bestIndex := (*loop)(nil), -1
 	var bestArea float64
 	for i, a := range cands {
@@ -146,7 +143,7 @@ func choosePart(cands []*loop, inside [][]int, isPart []bool) (*loop, int) {
 		}
 		var held float64
 		for _, j := range inside[i] {
-			if !isPart[j] && solidity(cands[j]) > minSolidity && !nestedInAny(cands, inside[i], j, isPart) {
+			if !isPart[j] && solid[j] && !nestedInAny(cands, inside[i], j, isPart) {
 				held += cands[j].areaMM2
 			}
 		}
