@@ -185,7 +185,7 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	w := m.width(b.lean[i])
 	pad := m.within(math.Max(outsideMM, 6*b.pxMM))
 	in := math.Max(insideMM, 5*b.pxMM)
-	if m.wallMM > 0 && !m.shadow {
+	if m.thin() {
 		in = math.Max(insideThinMM, 3*b.pxMM)
 	}
 	middle := e.lo + 0.5*float64(e.k)*e.step
@@ -203,7 +203,7 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	weight := func(sigma float64) float64 { return spread * spread / (sigma * sigma) }
 	w0, w1, w2, w3 := weight(3*spread), weight(10), weight(10), weight(0.5*faceLevel+0.2)
 	var mean1 float64
-	if two && m.wallMM > 0 && !m.shadow {
+	if two && m.thin() {
 		mean1, w1 = -0.45*faceLevel, weight(0.35*faceLevel+spread)
 	} else if two && m.rimLight != nil {
 		mean1, w1 = faceLevel*m.rimLight.at(math.Atan2(b.inward[i].Y, b.inward[i].X)), weight(faceLevel*max(m.rimLight.scatter, leastLightScatter))

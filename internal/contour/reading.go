@@ -32,14 +32,19 @@ type edgeReading struct {
 }
 
 // path is the closed path of least misfit through the scan: the place at every vertex.
-func (e *edgeScan) path(b *band, half, tau2 float64) []int {
+func (e *edgeScan) path(m edgeModel, b *band, half, tau2 float64) []int {
 	// Samples half a pixel apart share half their noise; profiles overlap over their averaging length.
 	news := 0.5 * math.Min(1, b.spacing/profileAverageMM)
 	cost := make([]float64, len(e.fits)*e.k)
 	for i := range e.fits {
+		own := tau2
+		if m.thin() {
+			// Where no place fits well, in a bench's grain, none is much better than another.
+			own = max(own, slices.Min(e.fits[i].sse)/float64(max(1, e.fits[i].samples-5)))
+		}
 		for q, v := range e.fits[i].sse {
 			away := (e.lo + float64(q)*e.step) / (0.4 * half)
-			cost[i*e.k+q] = math.Min(v/(2*tau2), 1e6)*news + away*away/2
+			cost[i*e.k+q] = math.Min(v/(2*own), 1e6)*news + away*away/2
 		}
 	}
 	bend := math.Pow(e.step/(profileLean*b.spacing), 2) / 2
@@ -51,7 +56,7 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 	n := len(e.fits)
 	tau2 := e.noise()
 	m.addHue(b, e, tau2, spread)
-	path := e.path(b, half, tau2)
+	path := e.path(m, b, half, tau2)
 
 	r := edgeReading{pxMM: b.pxMM, hueTells: e.hueTells, raw: make([]float64, n), sigmaMM: make([]float64, n), sure: make([]bool, n), step: make([]float64, n), slackMM: make([]float64, n),
 		onFace: level, behind: make([]float64, n), wallMM: make([]float64, n), faint: make([]bool, n), hueOnly: make([]bool, n)}
@@ -79,7 +84,7 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		}
 		r.sure[i] = inside && seen && r.slackMM[i] < room && level[i] < burntOut
 	}
-	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing, smoothing(b.pxMM))
+	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing, m.smoothing(b.pxMM))
 	for i := range r.raw {
 		r.sigmaMM[i] = math.Max(scatter[i], 0.02*b.pxMM)
 		// Where readings scatter, or all lie to one side of the smooth edge, there is none to be smoothed.
@@ -560,10 +565,23 @@ func (e *edgeScan) slack(i, q int, tau2 float64) float64 {
 }
 
 // smoothing is the standard deviation of the window, mm, in which the readings along an edge are smoothed: smoothMM, or more where
-// pixels are large, for the grain of what lies behind an edge and the blocks of a JPEG are as many pixels long as ever.
-func smoothing(pxMM float64) float64 { return math.Max(smoothMM, smoothPx*pxMM) }
+// pixels are large, for the grain of what lies behind an edge and the blocks of a JPEG are as many pixels long as ever. A thin part's
+// edge is punched or cut in one go and has no narrow high spots, but grain and shadows right behind it.
+func (m edgeModel) smoothing(pxMM float64) float64 {
+	if m.thin() {
+		return math.Max(thinSmoothMM, smoothPx*pxMM)
+	}
+	return math.Max(smoothMM, smoothPx*pxMM)
+}
+
+// thin tells whether the edge is that of a thin part with the bench right behind its cut wall.
+func (m edgeModel) thin() bool { return m.wallMM > 0 && !m.shadow }
 
 const smoothPx = 4
+
+// thinSmoothMM: with 0.7 the worst place of an edge was 0.11 mm off in the median of 170 drawn gaskets' openings and 0.15 of 89
+// ray-traced ones, with 1.1 0.09 and 0.12; 1.6 rounds off the corners.
+const thinSmoothMM = 1.1
 
 // smoothMM is the standard deviation of the window in which the readings along an edge are smoothed by a local
 // parabola; a parabola follows a bump 8 mm wide and 0.5 mm high to 0.01 mm at this width.
