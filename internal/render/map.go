@@ -293,13 +293,7 @@ func (m *mapSheet) drawHole(h placedHole) {
 	if !m.win.holds(b) {
 		return
 	}
-	const steps = 90
-	circle := make(geom.Outline, steps)
-	for i := range circle {
-		a := 2 * math.Pi * float64(i) / steps
-		circle[i] = h.centre.Add(geom.PointMM{X: r * math.Cos(a), Y: r * math.Sin(a)})
-	}
-	m.curve(p, circle, true)
+	m.curve(p, h.circle(), true)
 	arm := r / 2
 	if h.locates {
 		arm = r + roomMM
@@ -311,4 +305,16 @@ func (m *mapSheet) drawHole(h placedHole) {
 		}
 	}
 	m.fill(p.ink, bars(p.widthMM, arms...))
+}
+
+// circle is the hole's edge.
+func (h placedHole) circle() geom.Outline {
+	const steps = 90
+	r := drawnDiameterMM(h.HoleResult) / 2
+	circle := make(geom.Outline, steps)
+	for i := range circle {
+		a := 2 * math.Pi * float64(i) / steps
+		circle[i] = h.centre.Add(geom.PointMM{X: r * math.Cos(a), Y: r * math.Sin(a)})
+	}
+	return circle
 }

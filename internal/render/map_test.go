@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -313,6 +314,50 @@ func TestMapWords(t *testing.T) {
 	pdf, _ = drawMap(t, r, MapOptions{Paper: strip.A4(), Units: MM, Side: GasketSide})
 	if words = pdfText(t, pdf); !strings.Contains(words, "MIRRORED") || strings.Contains(words, " at 8:00") {
 		t.Errorf("the mirrored map:\n%s", words)
+	}
+}
+
+// The figure of a land crosses no edge of a port or hole, and stands in none, on whichever side of its port the land is.
+func TestLandWordsKeepClearOfOpenings(t *testing.T) {
+	m, err := newMapSheet(marineManifold(t), MapOptions{Paper: strip.A4(), Units: MM})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const widthMM, sizeMM, landMM = 14.7, 2.4, 8.0
+	tried := 0
+	for i := range m.pages() {
+		m.win = m.window(i)
+		openings := m.openingsOnPaper()
+		for _, p := range m.ports {
+			b := boundsOf(p.target)
+			if !m.win.holds(b) {
+				continue
+			}
+			for k := range 12 {
+				sin, cos := math.Sincos(2 * math.Pi * float64(k) / 12)
+				out := geom.PointMM{X: cos, Y: sin}
+				from := b.mid()
+				for p.target.Contains(from) {
+					from = from.Add(out.Scale(0.1))
+				}
+				from, to := m.paperOf(from), m.paperOf(from.Add(out.Scale(landMM)))
+				if page := (box{m.paperOf(m.win.lo), m.paperOf(m.win.hi)}); !page.holds(box{to, to}.grown(widthMM)) ||
+					slices.ContainsFunc(openings, func(o geom.Outline) bool { return boundsOf(o).grown(2).holds(box{to, to}) }) {
+					continue // no room there, or a hole right behind it
+				}
+				tried++
+				at := m.roomBeside(from, to, widthMM, sizeMM)
+				words := box{at, at.Add(geom.PointMM{X: widthMM, Y: sizeMM})}
+				for _, o := range openings {
+					if o.Contains(words.mid()) || slices.ContainsFunc(o.Resampled(0.2), func(q geom.PointMM) bool { return words.holds(box{q, q}) }) {
+						t.Errorf("port %d, land %d° round from the right: its words cross an opening", p.Port, 30*k)
+					}
+				}
+			}
+		}
+	}
+	if tried < 12 {
+		t.Errorf("only %d lands had room round them, want 12 and more", tried)
 	}
 }
 

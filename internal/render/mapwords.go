@@ -3,6 +3,7 @@ package render
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -74,14 +75,84 @@ func (m *mapSheet) drawLand(p *portDrawing) {
 	}
 	from, to = m.paperOf(from), m.paperOf(to)
 	m.ticked(from, to)
+	face := typeface{sizeMM: 2.4, ink: gray(0x40)}
+	words := "land " + m.Units.LengthText(d.Value) + " " + m.Units.Length()
+	m.text(face, left, m.roomBeside(from, to, m.textWidth(face, words), face.sizeMM), words)
+}
+
+// roomBeside is where a line of text beside or behind a dimension line, all on paper, begins so that it crosses as little as possible of what
+// is drawn: on either side, or beyond its far end.
+func (m *mapSheet) roomBeside(from, to geom.PointMM, widthMM, sizeMM float64) geom.PointMM {
+	const asideMM, stepMM, clearMM, arrowMM, marginMM = 1.3, 0.4, 0.3, 2.0, 2.0
 	u := to.Sub(from).Scale(1 / to.Dist(from))
-	const aside = 1.3
-	side := geom.PointMM{X: -u.Y, Y: u.X} // the label stands on the line's right or above it
+	side := geom.PointMM{X: -u.Y, Y: u.X}
 	if side.X < 0 || side.X == 0 && side.Y < 0 {
 		side = side.Scale(-1)
 	}
-	words := typeface{sizeMM: 2.4, ink: gray(0x40)}
-	m.text(words, left, from.Add(to).Scale(0.5).Add(side.Scale(aside)).Sub(geom.PointMM{Y: 0.4 * words.sizeMM}), "land "+m.Units.LengthText(d.Value)+" "+m.Units.Length())
+	openings := m.openingsOnPaper()
+	drawn := geom.Outline{from, to}.Resampled(stepMM)
+	drawn = append(drawn, geom.Outline(m.onPaper(m.part)).Resampled(stepMM)...)
+	for _, o := range openings {
+		drawn = append(drawn, o.Resampled(stepMM)...)
+	}
+	for i := range m.ports {
+		for _, c := range m.ports[i].callouts {
+			b := boundsOf(m.onPaper([]geom.PointMM{c.at})).grown(arrowMM)
+			drawn = append(drawn, geom.Outline{b.lo, {X: b.hi.X, Y: b.lo.Y}, b.hi, {X: b.lo.X, Y: b.hi.Y}}.Resampled(stepMM)...)
+		}
+	}
+	page := box{m.paperOf(m.win.lo), m.paperOf(m.win.hi)}.grown(marginMM)
+	type place struct {
+		at    geom.PointMM
+		share float64 // of the text's width that lies left of at
+	}
+	var places []place
+	for _, along := range []float64{0.5, 0.3, 0.7, 0.9} {
+		on := from.Add(to.Sub(from).Scale(along))
+		right, left := on.Add(side.Scale(asideMM)), on.Sub(side.Scale(asideMM))
+		places = append(places, place{right, 0}, place{left, 1})
+		if math.Abs(u.X) > math.Abs(u.Y) { // they stand over and under the line rather than beside it
+			places = append(places, place{right, 1}, place{left, 0})
+		}
+	}
+	for _, beyond := range []float64{1.5, 3} {
+		places = append(places, place{to.Add(u.Scale(beyond * asideMM)), (1 - u.X) / 2})
+	}
+	var best geom.PointMM
+	least := math.MaxInt
+	for _, c := range places {
+		begin := c.at.Sub(geom.PointMM{X: c.share * widthMM, Y: 0.4 * sizeMM})
+		words := box{begin, begin.Add(geom.PointMM{X: widthMM, Y: sizeMM})}
+		crossed := 0
+		for _, q := range drawn {
+			if words.grown(clearMM).holds(box{q, q}) {
+				crossed++
+			}
+		}
+		if !page.holds(words) || slices.ContainsFunc(openings, func(o geom.Outline) bool { return o.Contains(words.mid()) }) {
+			crossed += len(drawn) // the words of a port stand in its opening
+		}
+		if crossed < least {
+			best, least = begin, crossed
+		}
+	}
+	return best
+}
+
+// openingsOnPaper are the edges of ports and holes.
+func (m *mapSheet) openingsOnPaper() []geom.Outline {
+	var out []geom.Outline
+	for i := range m.ports {
+		for _, o := range []geom.Outline{m.ports[i].target, m.ports[i].work} {
+			if len(o) > 2 {
+				out = append(out, m.onPaper(o))
+			}
+		}
+	}
+	for _, h := range m.holes {
+		out = append(out, m.onPaper(h.circle()))
+	}
+	return out
 }
 
 type textLine struct {
