@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"portmatch/internal/face"
@@ -230,6 +231,35 @@ func TestSmoothingFollowsAHighSpot(t *testing.T) {
 	for i := range smooth {
 		if d := math.Abs(smooth[i] - truth[i]); d > 0.03 {
 			t.Errorf("seed 3, place %d: %.3f mm off, want 0.03", i, d)
+		}
+	}
+}
+
+// A thin part's edge must not follow the grain behind it, 3 mm long and 0.15 mm deep, but a wave 12 mm long; a thick part's must follow
+// the grinder's high spots.
+func TestThinEdgesAreSmootherThanThickOnes(t *testing.T) {
+	const n, spacing, px = 400, 0.3, 0.1
+	thin, thick := edgeModel{wallMM: 1.2}, edgeModel{}
+	for _, c := range []struct {
+		name            string
+		m               edgeModel
+		wideMM, highMM  float64
+		leastMM, mostMM float64 // of what remains
+	}{
+		{"grain behind a thin part", thin, 3, 0.15, 0, 0.06},
+		{"a wave of a thin part", thin, 12, 0.5, 0.48, 0.52},
+		{"a high spot of a thick part", thick, 4, 0.5, 0.4, 0.52},
+	} {
+		raw, sure := make([]float64, n), make([]bool, n)
+		for i := range raw {
+			sure[i] = true
+			if x := math.Abs(float64(i)-200) * spacing; x < c.wideMM/2 {
+				raw[i] = c.highMM / 2 * (1 + math.Cos(2*math.Pi*x/c.wideMM))
+			}
+		}
+		smooth, _ := robustAlong(raw, sure, spacing, c.m.smoothing(px))
+		if top := slices.Max(smooth); top < c.leastMM || top > c.mostMM {
+			t.Errorf("%s, %.2f mm high: %.3f mm come through, want %.2f to %.2f", c.name, c.highMM, top, c.leastMM, c.mostMM)
 		}
 	}
 }
