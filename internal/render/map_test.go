@@ -307,6 +307,13 @@ func TestMapWords(t *testing.T) {
 	if n := strings.Count(pdfText(t, pdf), "land 7.65 mm"); n != 1 {
 		t.Errorf("the map says %d times how much land is left between ports 1 and 2, want once", n)
 	}
+	part := r.PartOutline
+	r.PartOutline = nil // not found in the photo
+	pdf, _ = drawMap(t, r, MapOptions{Paper: strip.A4(), Units: MM})
+	if n := strings.Count(pdfText(t, pdf), "land 7.65 mm"); n != 1 {
+		t.Errorf("a map without the part's edge says %d times how much land is left between ports 1 and 2, want once", n)
+	}
+	r.PartOutline = part
 	pdf, _ = drawMap(t, r, MapOptions{Paper: strip.A4(), Units: MM, Stencil: true})
 	if strings.Contains(pdfText(t, pdf), "land 7") {
 		t.Error("the stencil speaks of land")

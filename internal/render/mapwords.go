@@ -91,9 +91,10 @@ func (m *mapSheet) roomBeside(from, to geom.PointMM, widthMM, sizeMM float64) ge
 	}
 	openings := m.openingsOnPaper()
 	drawn := geom.Outline{from, to}.Resampled(stepMM)
-	drawn = append(drawn, geom.Outline(m.onPaper(m.part)).Resampled(stepMM)...)
-	for _, o := range openings {
-		drawn = append(drawn, o.Resampled(stepMM)...)
+	for _, o := range append(openings, m.onPaper(m.part)) {
+		if len(o) > 0 { // the part's edge may not be known
+			drawn = append(drawn, o.Resampled(stepMM)...)
+		}
 	}
 	for i := range m.ports {
 		for _, c := range m.ports[i].callouts {
