@@ -22,6 +22,8 @@ type edgeModel struct {
 	rimSigmaMM float64 // standard uncertainty of rimMM
 	// rimLight is how bright the rim is by the angle of the edge's inward normal, rad: less the face and over it; nil where it is not known.
 	rimLight *wave
+	// wall is what the walls of a thin part look like; nil where too little of them is seen.
+	wall *wallLooks
 	// maybeRimMM is the size of a rim that the profiles neither show nor rule out; 0 where there is no such doubt.
 	maybeRimMM float64
 	// rounded: the rim turns away from the face little by little, so that the first transition is a slope as wide as the rim.
@@ -99,6 +101,7 @@ type profileFit struct {
 	// first[k], second[k] are the fitted c1 and c2.
 	first, second []float64
 	level         []float64
+	footMM        []float64 // how far the second transition lies behind where geometry has it
 	samples       int
 }
 
@@ -129,11 +132,11 @@ func (m edgeModel) scan(b *band, half, step float64, level, spread []float64) *e
 			first[q*b.n+j] = m.first(b.s0 + float64(j)*b.ds - e.lo - float64(q)*step)
 		}
 	}
-	buf := make([]float64, 4*k*len(b.base))
+	buf := make([]float64, 5*k*len(b.base))
 	parallelRowsWith(len(b.base), func(i int, p *profile) {
 		f := &e.fits[i]
-		o := buf[4*k*i:]
-		f.sse, f.first, f.second, f.level = o[:k:k], o[k:2*k:2*k], o[2*k:3*k:3*k], o[3*k:4*k:4*k]
+		o := buf[5*k*i:]
+		f.sse, f.first, f.second, f.level, f.footMM = o[:k:k], o[k:2*k:2*k], o[2*k:3*k:3*k], o[3*k:4*k:4*k], o[4*k:5*k:5*k]
 		m.fitRow(b, i, e, first, level[i], spread[i], p)
 	})
 	return e
@@ -205,6 +208,10 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	var mean1 float64
 	if two && m.thin() {
 		mean1, w1 = -0.45*faceLevel, weight(0.35*faceLevel+spread)
+		if light, sigma, ok := m.wall.at(b.inward[i]); ok {
+			// Samples lie half a pixel apart: twice as many as there is news in them.
+			mean1, w1 = faceLevel*light, 2*weight(faceLevel*sigma)
+		}
 	} else if two && m.rimLight != nil {
 		mean1, w1 = faceLevel*m.rimLight.at(math.Atan2(b.inward[i].Y, b.inward[i].X)), weight(faceLevel*max(m.rimLight.scatter, leastLightScatter))
 	} else if two && !m.shadow {
@@ -265,7 +272,7 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 				continue
 			}
 			if sse := max(yy+sh.cost*spread*spread-fall, 0); sse < f.sse[q] {
-				f.sse[q] = sse
+				f.sse[q], f.footMM[q] = sse, sh.byMM
 				f.level[q], f.first[q], f.second[q] = a.solve()
 			}
 		}
@@ -385,10 +392,13 @@ func (m edgeModel) footShifts(out []footShift, lean, w, px float64) []footShift 
 	if m.wallMM == 0 || w < 1.5*px {
 		return append(out, footShift{})
 	}
-	sigma := lean*(0.08+0.08*m.wallMM) + 0.25*px
+	sigma, middle := lean*(0.08+0.08*m.wallMM)+0.25*px, 0.0
+	if m.wall != nil {
+		middle, sigma = lean*m.wall.footMM, min(sigma, lean*m.wall.footSigmaMM+0.25*px)
+	}
 	for _, z := range []float64{-2, -1.33, -0.67, 0, 0.67, 1.33, 2} {
-		if w+z*sigma > 0.5*px {
-			out = append(out, footShift{z * sigma, z * z})
+		if by := middle + z*sigma; w+by > 0.5*px {
+			out = append(out, footShift{by, z * z})
 		}
 	}
 	return out

@@ -36,6 +36,11 @@ func (e *edgeScan) path(m edgeModel, b *band, half, tau2 float64) []int {
 	// Samples half a pixel apart share half their noise; profiles overlap over their averaging length.
 	news := 0.5 * math.Min(1, b.spacing/profileAverageMM)
 	cost := make([]float64, len(e.fits)*e.k)
+	// Where the walls' looks are known they say more than the regions, whose errors are one over some mm of edge.
+	trust := 1.0
+	if m.wall != nil {
+		trust = 0.3
+	}
 	for i := range e.fits {
 		own := tau2
 		if m.thin() {
@@ -44,7 +49,7 @@ func (e *edgeScan) path(m edgeModel, b *band, half, tau2 float64) []int {
 		}
 		for q, v := range e.fits[i].sse {
 			away := (e.lo + float64(q)*e.step) / (0.4 * half)
-			cost[i*e.k+q] = math.Min(v/(2*own), 1e6)*news + away*away/2
+			cost[i*e.k+q] = math.Min(v/(2*own), 1e6)*news + trust*away*away/2
 		}
 	}
 	bend := math.Pow(e.step/(profileLean*b.spacing), 2) / 2

@@ -70,7 +70,11 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	var r edgeReading
 	var b *band
 	regions := geom.NewIndex(geom.Outline(base))
-	for _, half := range []float64{0.5 + m.rimMM, 0.25} {
+	wide := 0.5
+	if m.wall != nil {
+		wide = 0.8 // a patch of the face that looks like what is behind it leads regions astray by that
+	}
+	for _, half := range []float64{wide + m.rimMM, 0.25} {
 		var level, spread []float64
 		b, level, spread = s.profiles(base, m, half)
 		e := m.scan(b, half, 0.25*b.pxMM, level, spread)

@@ -1,0 +1,87 @@
+package contour
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"portmatch/internal/geom"
+)
+
+// The looks of walls are those of most of them that face one way; where few were seen, or what was seen may be the face, nothing is known.
+func TestWallsLight(t *testing.T) {
+	var angle, change []float64
+	add := func(deg float64, v ...float64) {
+		for i := range 60 {
+			angle, change = append(angle, (deg+0.1*float64(i))*math.Pi/180), append(change, v[i%len(v)])
+		}
+	}
+	add(357, -0.62, -0.68, -0.65, 0.2, -0.66) // every fifth is a patch of the face
+	add(90, 0.05, -0.05, 0)                   // all look like the face
+	add(180, -0.9, -0.1, -0.5, 0.1)           // lit and in shade by turns
+	l := new(wallLooks)
+	l.learnLight(angle, change)
+	for _, c := range []struct {
+		deg   float64
+		known bool
+		light float64
+	}{{0, true, -0.65}, {5, true, -0.65}, {90, false, 0}, {180, false, 0}, {270, false, 0}} {
+		x, y := math.Cos(c.deg*math.Pi/180), math.Sin(c.deg*math.Pi/180)
+		light, sigma, ok := l.at(geom.PointMM{X: x, Y: y})
+		if ok != c.known || ok && (math.Abs(light-c.light) > 0.02 || sigma > 0.1) {
+			t.Errorf("at %.0f°: known %v, %.2f ± %.2f; want %v, %.2f", c.deg, ok, light, sigma, c.known, c.light)
+		}
+	}
+	if _, _, ok := (*wallLooks)(nil).at(geom.PointMM{X: 1}); ok {
+		t.Error("walls never seen have looks")
+	}
+}
+
+// For 5 mm of an edge regions have taken a lighter patch of the face, as wide as the wall, for what is behind the edge: the base lies 0.62 mm
+// outside. One profile alone can't tell the patch from a wall; what the other walls look like tells it.
+func TestWallsTellAPatchOfTheFace(t *testing.T) {
+	const (
+		n, from, to    = 200, 85, 115
+		outMM, rampMM  = 0.62, 2.0
+		wallMM         = 0.88
+		face, patch    = 0.21, 0.245
+		wall, bench    = 0.07, 0.8
+		s0, ds, length = -3.0, 0.045, 150
+	)
+	rng := rand.New(rand.NewPCG(1, 1))
+	b := &band{base: circleOf(n*0.3/(2*math.Pi), n), spacing: 0.3, s0: s0, ds: ds, n: length, pxMM: 2 * ds}
+	b.inward = inwardNormals(b.base)
+	level, spread := make([]float64, n), make([]float64, n)
+	m := edgeModel{wallMM: 1.4, sigmaMM: 0.07}
+	for i := range n {
+		b.lean = append(b.lean, wallMM/m.wallMM)
+		level[i], spread[i] = face, 0.02
+		out := 0.0 // how far outside the edge the base lies
+		if i >= from && i < to {
+			out = outMM * min(1, 0.3*float64(min(i-from, to-1-i))/rampMM)
+		}
+		for j := range length {
+			s := s0 + float64(j)*ds
+			step := func(at float64) float64 { return phi((s - at) / m.sigmaMM) }
+			y := face + (wall-face)*step(0) + (bench-wall)*step(wallMM)
+			if out > 0 {
+				y = face + (patch-face)*step(out-wallMM) + (wall-patch)*step(out) + (bench-wall)*step(out+wallMM)
+			}
+			b.rows = append(b.rows, float32(y+0.01*rng.NormFloat64()))
+		}
+	}
+	for _, known := range []bool{false, true} {
+		if known {
+			m.wall = &wallLooks{footSigmaMM: 0.1}
+			for k := range wallAngles {
+				m.wall.light[k], m.wall.scatter[k] = wall/face-1, 0.09
+			}
+		}
+		const halfMM = 0.8
+		e := m.scan(b, halfMM, 0.25*b.pxMM, level, spread)
+		middle := e.lo + e.step*float64(e.path(m, b, halfMM, e.noise())[(from+to)/2])
+		if off := math.Abs(middle - outMM); (off < 0.05) != known {
+			t.Errorf("walls' looks known %v: the edge is at %.2f mm, drawn at %.2f", known, middle, outMM)
+		}
+	}
+}
