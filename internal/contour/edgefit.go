@@ -232,7 +232,11 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 		return min(int(s*perMM)+1, n)
 	}
 	var room [7]footShift
-	shifts := m.footShifts(room[:0], b.lean[i], w, b.pxMM)
+	foot := m.wall
+	if !foot.knows(b.inward[i]) {
+		foot = nil
+	}
+	shifts := m.footShifts(room[:0], foot, b.lean[i], w, b.pxMM)
 	y, g := p.y[:n], p.g[:n]
 	for q := range e.k {
 		f.sse[q] = math.Inf(1)
@@ -387,14 +391,14 @@ type footShift struct{ byMM, cost float64 }
 // footShifts are the places tried for the second transition. A wall's foot may lie deeper or less deep than the height says
 // (the bench is a paper's thickness below the print, a gasket lifts a little, calipers squeeze it) and its shadow
 // blurs it, so it may move by its uncertainty without dragging the first transition along. A rim's width is one for all.
-// They are appended to out.
-func (m edgeModel) footShifts(out []footShift, lean, w, px float64) []footShift {
+// They are appended to out. looks are those of the walls, nil where nothing is known of them.
+func (m edgeModel) footShifts(out []footShift, looks *wallLooks, lean, w, px float64) []footShift {
 	if m.wallMM == 0 || w < 1.5*px {
 		return append(out, footShift{})
 	}
 	sigma, middle := lean*(0.08+0.08*m.wallMM)+0.25*px, 0.0
-	if m.wall != nil {
-		middle, sigma = lean*m.wall.footMM, min(sigma, lean*m.wall.footSigmaMM+0.25*px)
+	if looks != nil {
+		middle, sigma = lean*looks.footMM, min(sigma, lean*looks.footSigmaMM+0.25*px)
 	}
 	for _, z := range []float64{-2, -1.33, -0.67, 0, 0.67, 1.33, 2} {
 		if by := middle + z*sigma; w+by > 0.5*px {

@@ -36,25 +36,30 @@ func (e *edgeScan) path(m edgeModel, b *band, half, tau2 float64) []int {
 	// Samples half a pixel apart share half their noise; profiles overlap over their averaging length.
 	news := 0.5 * math.Min(1, b.spacing/profileAverageMM)
 	cost := make([]float64, len(e.fits)*e.k)
-	// Where the walls' looks are known they say more than the regions, whose errors are one over some mm of edge.
-	trust := 1.0
-	if m.wall != nil {
-		trust = 0.3
-	}
 	for i := range e.fits {
 		own := tau2
 		if m.thin() {
 			// Where no place fits well, in a bench's grain, none is much better than another.
 			own = max(own, slices.Min(e.fits[i].sse)/float64(max(1, e.fits[i].samples-5)))
 		}
+		usual := 0.4 * half // how far from the base the edge is
+		if m.wall != nil {
+			// Where the walls' looks are known they say more than the regions, whose errors are one over some mm of edge.
+			if usual = regionsMM; m.wall.knows(b.inward[i]) {
+				usual *= 3
+			}
+		}
 		for q, v := range e.fits[i].sse {
-			away := (e.lo + float64(q)*e.step) / (0.4 * half)
-			cost[i*e.k+q] = math.Min(v/(2*own), 1e6)*news + trust*away*away/2
+			away := (e.lo + float64(q)*e.step) / usual
+			cost[i*e.k+q] = math.Min(v/(2*own), 1e6)*news + away*away/2
 		}
 	}
 	bend := math.Pow(e.step/(profileLean*b.spacing), 2) / 2
 	return closedPath(cost, len(e.fits), e.k, bend, max(2, int(b.spacing/e.step)))
 }
+
+// regionsMM is how far from where regions have it an edge is, standard deviation.
+const regionsMM = 0.2
 
 // read picks the closed path of least misfit through the scan, refines it between grid points, and smooths it along the curve.
 func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []float64) edgeReading {

@@ -37,29 +37,43 @@ func (l *wallLooks) at(inward geom.PointMM) (light, sigma float64, ok bool) {
 	return l.light[k], max(l.scatter[k], leastWallScatter), l.scatter[k] > 0
 }
 
+// knows tells whether anything is known of the wall behind an edge with the inward normal.
+func (l *wallLooks) knows(inward geom.PointMM) bool {
+	_, _, ok := l.at(inward)
+	return ok
+}
+
 // learnLight fills in light and scatter from walls seen behind edges whose inward normals have the angles (rad). change is their
 // brightness less the face's and over it.
 //
-// Where most of what faces one way looks like the face, it may be the face, and the edge lies further in: nothing is learned from it.
+// What looks like the face may be the face, and the edge lies further in: walls are learned from dark ones alone, where enough of what
+// faces one way is dark.
 // A curve through all angles was tried: where few walls were seen it told of others what they never showed.
 func (l *wallLooks) learnLight(angle, change []float64) {
-	const widthRad, fewest, leastDark, mostScatter = 0.25, 15, 0.3, 0.2
+	const widthRad, fewest, leastDark, leastShare, mostScatter = 0.25, 15, 0.2, 0.4, 0.2
 	var near, weight, rest []float64
 	for k := range wallAngles {
 		near, weight, rest = near[:0], weight[:0], rest[:0]
+		var all float64
 		for i, t := range angle {
-			if d := math.Remainder(t-2*math.Pi*float64(k)/wallAngles, 2*math.Pi) / widthRad; math.Abs(d) < 2 {
-				near, weight = append(near, change[i]), append(weight, math.Exp(-d*d/2))
+			d := math.Remainder(t-2*math.Pi*float64(k)/wallAngles, 2*math.Pi) / widthRad
+			if math.Abs(d) > 2 {
+				continue
+			}
+			w := math.Exp(-d * d / 2)
+			all += w
+			if change[i] < -leastDark {
+				near, weight = append(near, change[i]), append(weight, w)
 			}
 		}
-		if floats.Sum(weight) < fewest {
+		if sum := floats.Sum(weight); sum < fewest || sum < leastShare*all {
 			continue
 		}
 		middle := weightedMedian(near, weight)
 		for _, v := range near {
 			rest = append(rest, math.Abs(v-middle))
 		}
-		if scatter := 0.01 + 1.4826*weightedMedian(rest, weight); scatter < mostScatter && middle < -leastDark {
+		if scatter := 0.01 + 1.4826*weightedMedian(rest, weight); scatter < mostScatter {
 			l.light[k], l.scatter[k] = middle, scatter
 		}
 	}

@@ -18,7 +18,7 @@ func TestWallsLight(t *testing.T) {
 	}
 	add(357, -0.62, -0.68, -0.65, 0.2, -0.66) // every fifth is a patch of the face
 	add(90, 0.05, -0.05, 0)                   // all look like the face
-	add(180, -0.9, -0.1, -0.5, 0.1)           // lit and in shade by turns
+	add(180, -0.9, -0.25, -0.6, -0.3)         // lit and in shade by turns
 	l := new(wallLooks)
 	l.learnLight(angle, change)
 	for _, c := range []struct {
