@@ -70,6 +70,7 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 
 	r := edgeReading{pxMM: b.pxMM, hueTells: e.hueTells, raw: make([]float64, n), sigmaMM: make([]float64, n), sure: make([]bool, n), step: make([]float64, n), slackMM: make([]float64, n),
 		onFace: level, behind: make([]float64, n), wallMM: make([]float64, n), faint: make([]bool, n), hueOnly: make([]bool, n)}
+	noWall := make([]bool, n)
 	for i, q := range path {
 		x, inside := e.minimum(i, q)
 		r.raw[i] = e.lo + x*e.step
@@ -88,6 +89,7 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 			r.wallMM[i] = m.width(b.lean[i])
 			r.faint[i] = f.first[k] > -4*math.Sqrt(tau2) || math.Abs(f.second[k]) < 4*math.Sqrt(tau2)
 		}
+		noWall[i] = m.noWall(b, i, r.raw[i], level[i])
 		seen, room := r.step[i] > m.leastChange(), mostSlackMM
 		if !seen && e.hueTells != nil && e.hueTells[i] {
 			r.hueOnly[i], seen, room = true, true, mostHueSlackMM
@@ -101,6 +103,10 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		if apart := 0.12 + 0.5*b.pxMM; scatter[i] > apart || math.Abs(r.raw[i]-smooth[i]) > apart {
 			r.sure[i] = false
 		}
+	}
+	const noWallMM = 3.0 // a patch of light or dirt on a wall is shorter
+	for i, no := range bridgeShort(noWall, int(noWallMM/b.spacing)+1) {
+		r.sure[i] = r.sure[i] && !no
 	}
 	// A wall's foot can't be taken for the edge over a shorter stretch than the readings are smoothed over.
 	const footMM = 1.5

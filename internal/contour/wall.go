@@ -130,3 +130,22 @@ func (s *surface) walls(bases [][]geom.PointMM, lands []float64, m edgeModel) *w
 	l.learnLight(t.angle, t.change)
 	return l
 }
+
+// noWall tells whether what lies behind an edge at edgeMM of row i looks like the face, where walls that face that way do not: the edge lies
+// further in then.
+func (m edgeModel) noWall(b *band, i int, edgeMM, faceLevel float64) bool {
+	const leastPx, blurPx, likeFace, unlike = 3.5, 1.0, 0.15, 3.0
+	light, sigma, ok := m.wall.at(b.inward[i])
+	w := m.width(b.lean[i])
+	if !ok || w < leastPx*b.pxMM {
+		return false
+	}
+	var sum, n float64
+	for j := max(0, int(b.index(edgeMM+blurPx*b.pxMM))); j <= min(b.n-1, int(b.index(edgeMM+w-blurPx*b.pxMM))); j++ {
+		if y := float64(b.row(i)[j]); y == y {
+			sum, n = sum+y, n+1
+		}
+	}
+	change := sum/max(n, 1)/faceLevel - 1
+	return n > 0 && change > -likeFace && change > light+unlike*sigma
+}

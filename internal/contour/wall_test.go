@@ -85,3 +85,38 @@ func TestWallsTellAPatchOfTheFace(t *testing.T) {
 		}
 	}
 }
+
+// Behind an edge that looks like the face, where other walls are dark, there is no wall; a wall in half light is one, and where nothing is known
+// of walls anything may be.
+func TestNoWallBehindAnEdge(t *testing.T) {
+	const face, edgeMM, wallMM = 0.2, 0.1, 0.9
+	looks := new(wallLooks)
+	for k := range wallAngles {
+		looks.light[k], looks.scatter[k] = -0.6, 0.09
+	}
+	for _, c := range []struct {
+		name   string
+		looks  *wallLooks
+		behind float64
+		want   bool
+	}{
+		{"like the face", looks, 0.19, true},
+		{"dark", looks, 0.08, false},
+		{"in half light", looks, 0.14, false},
+		{"nothing known", nil, 0.19, false},
+	} {
+		b := &band{inward: []geom.PointMM{{X: 1}}, lean: []float64{wallMM / 1.4}, s0: -2, ds: 0.05, n: 80, pxMM: 0.1}
+		for j := range b.n {
+			y := face
+			if s := b.s0 + float64(j)*b.ds; s > edgeMM+wallMM {
+				y = 0.02
+			} else if s > edgeMM {
+				y = c.behind
+			}
+			b.rows = append(b.rows, float32(y))
+		}
+		if got := (edgeModel{wallMM: 1.4, wall: c.looks}).noWall(b, 0, edgeMM, face); got != c.want {
+			t.Errorf("%s: no wall %v, want %v", c.name, got, c.want)
+		}
+	}
+}
