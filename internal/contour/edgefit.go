@@ -206,9 +206,10 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	weight := func(sigma float64) float64 { return spread * spread / (sigma * sigma) }
 	w0, w1, w2, w3 := weight(3*spread), weight(10), weight(10), weight(0.5*faceLevel+0.2)
 	var mean1 float64
+	light, sigma, known := m.wall.at(b.inward[i])
 	if two && m.thin() {
 		mean1, w1 = -0.45*faceLevel, weight(0.35*faceLevel+spread)
-		if light, sigma, ok := m.wall.at(b.inward[i]); ok {
+		if known {
 			// Samples lie half a pixel apart: twice as many as there is news in them.
 			mean1, w1 = faceLevel*light, 2*weight(faceLevel*sigma)
 		}
@@ -232,11 +233,7 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 		return min(int(s*perMM)+1, n)
 	}
 	var room [7]footShift
-	foot := m.wall
-	if !foot.knows(b.inward[i]) {
-		foot = nil
-	}
-	shifts := m.footShifts(room[:0], foot, b.lean[i], w, b.pxMM)
+	shifts := m.footShifts(room[:0], known, b.lean[i], w, b.pxMM)
 	y, g := p.y[:n], p.g[:n]
 	for q := range e.k {
 		f.sse[q] = math.Inf(1)
@@ -391,14 +388,14 @@ type footShift struct{ byMM, cost float64 }
 // footShifts are the places tried for the second transition. A wall's foot may lie deeper or less deep than the height says
 // (the bench is a paper's thickness below the print, a gasket lifts a little, calipers squeeze it) and its shadow
 // blurs it, so it may move by its uncertainty without dragging the first transition along. A rim's width is one for all.
-// They are appended to out. looks are those of the walls, nil where nothing is known of them.
-func (m edgeModel) footShifts(out []footShift, looks *wallLooks, lean, w, px float64) []footShift {
+// They are appended to out. known is set where m.wall says how deep feet lie.
+func (m edgeModel) footShifts(out []footShift, known bool, lean, w, px float64) []footShift {
 	if m.wallMM == 0 || w < 1.5*px {
 		return append(out, footShift{})
 	}
 	sigma, middle := lean*(0.08+0.08*m.wallMM)+0.25*px, 0.0
-	if looks != nil {
-		middle, sigma = lean*looks.footMM, min(sigma, lean*looks.footSigmaMM+0.25*px)
+	if known {
+		middle, sigma = lean*m.wall.footMM, min(sigma, lean*m.wall.footSigmaMM+0.25*px)
 	}
 	for _, z := range []float64{-2, -1.33, -0.67, 0, 0.67, 1.33, 2} {
 		if by := middle + z*sigma; w+by > 0.5*px {

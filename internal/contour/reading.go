@@ -45,7 +45,8 @@ func (e *edgeScan) path(m edgeModel, b *band, half, tau2 float64) []int {
 		usual := 0.4 * half // how far from the base the edge is
 		if m.wall != nil {
 			// Where the walls' looks are known they say more than the regions, whose errors are one over some mm of edge.
-			if usual = regionsMM; m.wall.knows(b.inward[i]) {
+			usual = regionsMM
+			if _, _, known := m.wall.at(b.inward[i]); known {
 				usual *= 3
 			}
 		}

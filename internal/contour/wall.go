@@ -37,18 +37,11 @@ func (l *wallLooks) at(inward geom.PointMM) (light, sigma float64, ok bool) {
 	return l.light[k], max(l.scatter[k], leastWallScatter), l.scatter[k] > 0
 }
 
-// knows tells whether anything is known of the wall behind an edge with the inward normal.
-func (l *wallLooks) knows(inward geom.PointMM) bool {
-	_, _, ok := l.at(inward)
-	return ok
-}
-
 // learnLight fills in light and scatter from walls seen behind edges whose inward normals have the angles (rad). change is their
 // brightness less the face's and over it.
 //
 // What looks like the face may be the face, and the edge lies further in: walls are learned from dark ones alone, where enough of what
-// faces one way is dark.
-// A curve through all angles was tried: where few walls were seen it told of others what they never showed.
+// faces one way is dark. Angle by angle, for a curve through all of them tells of walls that nobody saw.
 func (l *wallLooks) learnLight(angle, change []float64) {
 	const widthRad, fewest, leastDark, leastShare, mostScatter = 0.25, 15, 0.2, 0.4, 0.2
 	var near, weight, rest []float64
