@@ -458,6 +458,29 @@ func (r *edgeReading) stray(coarse *geom.Index, m edgeModel) {
 	}
 }
 
+// leftBead marks what is not as far from the bead round the opening as the rest of the edge, which is along: beads follow their openings
+// (common practice, no source), give or take how they are laid on. It took a shadow for the edge, or what looks like the face for the face.
+func (r *edgeReading) leftBead(along *geom.Index) {
+	const (
+		laidOnMM = 0.4
+		flankMM  = 1.5 // on the way there
+	)
+	n := len(r.outline)
+	flank := int(flankMM / vertexSpacing(r.pxMM))
+	left := make([]bool, n)
+	for i, p := range r.outline {
+		d, _, _ := along.SignedDistMM(p)
+		left[i] = math.Abs(d) > laidOnMM
+	}
+	for i := range left {
+		if left[i] {
+			for k := -flank; k <= flank; k++ {
+				r.sure[(i+k+n)%n] = false
+			}
+		}
+	}
+}
+
 // bridgedMM is the standard uncertainty of an edge that only regions of hue show: 0.07 to 0.15 mm RMS off in ray-traced photos.
 const bridgedMM = 0.12
 

@@ -113,22 +113,58 @@ func wideEnough(curve []geom.PointMM) bool {
 }
 
 // withinBead looks whether the edge at base is the outer one of a bead or a printed line that lies on the face of a thin part round the
-// opening: inside it, at the same distance all the way round, the face shows again, and then something else. It returns the curve where the
-// face ends there, and how wide the face is between bead and opening; 0 where there is no bead.
-func (s *surface) withinBead(base []geom.PointMM) (inner []geom.PointMM, landMM float64) {
+// opening, and returns nil where there is no bead.
+func (s *surface) withinBead(base []geom.PointMM) (found *beadRound) {
+	// Where base had left the bead's side it is put back there, from either end a little further each time, and the bead seen there, too.
+	for range 4 {
+		b := s.unroll(base, -2.4, beadInMM+2.5, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
+		next := b.beadRound()
+		if next == nil {
+			break
+		}
+		found = next
+		if found.whole {
+			break
+		}
+		base = resampleClosed(found.outer, b.spacing)
+	}
+	return found
+}
+
+// beadRound is a bead or a line round an opening.
+type beadRound struct {
+	outer  []geom.PointMM // along its outer side
+	end    []geom.PointMM // along it where the face inside it usually ends
+	sure   []geom.PointMM // like end, and straight across where the bead was not seen
+	landMM float64        // how wide the face is there, at least
+	whole  bool           // it was seen in every arc
+}
+
+// beadInMM is how far in from a bead's outer side the face is looked for inside it.
+const beadInMM = 4.5
+
+// beadRound looks for a bead whose outer side is at the middle of b: inside it the face shows again, and then something else, and both bead
+// and face are as wide all the way round. It returns nil where there is none.
+func (b *band) beadRound() *beadRound {
 	const (
-		beadMM, behindMM = 4.5, 7.0 // how far in the land and what lies behind it are looked for
-		likeFace         = 0.35     // of the change at the bead
-		leastChange      = 12       // levels, from the face to the bead, and a third of it from the land to what lies behind
-		agree            = 0.8      // share of the arcs that must show it
-		evenMM           = 0.4      // how far the middle half of the arcs may differ
-		leastLandMM      = 0.4
+		likeFace    = 0.35 // of the change at the bead
+		leastChange = 12   // levels, from the face to the bead, and a third of it from the land to what lies behind
+		sameFace    = 0.06 // of the change at the bead: a land no more unlike the face than this is the face
+		agree       = 0.8  // share of the arcs that must show it
+		evenMM      = 0.3  // how far the bead's widths in the middle half of the arcs may differ
+		landEvenMM  = 0.6  // and those of the land, which may seem to end at a cut wall's foot
+		alike       = 0.5  // how far a bead's colour may stray, of the change from the face
+		leastLandMM = 0.4
 	)
-	b := s.unroll(base, -2.4, behindMM, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
 	n := len(b.base)
 	arcs := max(8, int(float64(n)*b.spacing/arcMM))
-	var ends, lands []float64
+	// The bead's sides in every arc, from the band's middle; NaN where they are not seen.
+	outer, inside := make([]float64, arcs), make([]float64, arcs)
+	looks, changes := make([]colour, arcs), make([]float64, arcs)
+	var beads, lands []float64
+	var seen []colour
 	for a := range arcs {
+		outer[a], inside[a] = math.NaN(), math.NaN()
 		p := b.colours(a*n/arcs, (a+1)*n/arcs)
 		at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
 		face := middleColour(p[at(-2):at(-0.5)])
@@ -137,30 +173,92 @@ func (s *surface) withinBead(base []geom.PointMM) (inner []geom.PointMM, landMM 
 			d[j] = p[j].apart(face)
 		}
 		bead := indexOfMost(d, at(0), at(2.5))
-		land := indexOfLeastIn(d, bead, at(beadMM))
+		land := indexOfLeastIn(d, bead, at(beadInMM))
 		behind := indexOfMost(d, land, min(land+int(3/b.ds), b.n-1))
-		if d[bead] < leastChange || d[land] > likeFace*d[bead] || d[behind] < leastChange/3+d[land] || d[behind] < 2*d[land] || d[behind] < likeFace*d[bead] {
+		if d[bead] < leastChange || d[land] > likeFace*d[bead] || d[behind] < leastChange/3+d[land] || d[behind] < 2*d[land] {
 			continue
 		}
-		from, to := land, land
+		// A bead may be far brighter than both the face and the bench.
+		if d[behind] < likeFace*d[bead] && (d[land] > sameFace*d[bead] || d[behind] < leastChange || d[behind] < 4*d[land]) {
+			continue
+		}
+		first, from, to := bead, land, land
+		for first > 0 && d[first] > d[bead]/2 {
+			first--
+		}
 		for from > bead && d[from] < (d[land]+d[bead])/2 {
 			from--
 		}
-		for to < behind && d[to] < (d[land]+d[behind])/2 {
+		// A wall or a shadow lies before what is most unlike the face.
+		speck := 1.5 * quantile(slices.Clone(d[at(-2):at(-0.5)]), 0.9)
+		for to < behind && d[to] < min(max(d[land]+leastChange/2, 2.5*d[land], speck), (d[land]+d[behind])/2) {
 			to++
 		}
 		if mm := float64(to-from) * b.ds; mm > math.Max(leastLandMM, 3*b.pxMM) {
-			ends, lands = append(ends, b.s0+float64(to)*b.ds), append(lands, mm)
+			outer[a], inside[a] = b.s0+float64(first)*b.ds, b.s0+float64(from)*b.ds
+			beads, lands, seen = append(beads, inside[a]-outer[a]), append(lands, mm), append(seen, p[bead])
+			looks[a], changes[a] = p[bead], d[bead]
 		}
 	}
-	if float64(len(ends)) < agree*float64(arcs) || quantile(ends, 0.75)-quantile(ends, 0.25) > evenMM {
-		return nil, 0
+	if float64(len(beads)) < agree*float64(arcs) || middleHalf(beads) > evenMM || middleHalf(lands) > landEvenMM {
+		return nil
 	}
-	off := make([]float64, n)
-	for i := range off {
-		off[i] = quantile(ends, 0.5)
+	bead, land, usual := quantile(beads, 0.5), quantile(lands, 0.5), middleColour(seen)
+	seen = seen[:0]
+	for a := range arcs {
+		if math.Abs(inside[a]-outer[a]-bead) > evenMM || looks[a].apart(usual) > alike*changes[a] {
+			inside[a] = math.NaN() // a wall or a shadow, where base had left the bead's side
+		} else if inside[a] == inside[a] {
+			seen = append(seen, looks[a])
+		}
 	}
-	return b.moved(off), quantile(lands, 0.25)
+	if 2*len(seen) < arcs {
+		return nil
+	}
+	along := func(inside []float64, mm float64) []geom.PointMM {
+		off := b.fromArcs(inside)
+		for i := range off {
+			off[i] += mm
+		}
+		return b.moved(off)
+	}
+	filled := filledRound(inside)
+	sure := slices.DeleteFunc(along(inside, land), func(p geom.PointMM) bool { return p.X != p.X })
+	return &beadRound{along(filled, -bead), along(filled, land), sure, quantile(lands, 0.25), len(seen) == arcs}
+}
+
+// filledRound gives what is NaN in values round an opening its nearest neighbours' values. One of them at least is a number.
+func filledRound(v []float64) []float64 {
+	out := slices.Clone(v)
+	for i := range v {
+		for k := 0; math.IsNaN(out[i]); k++ {
+			before, after := v[(i-k+len(v))%len(v)], v[(i+k)%len(v)]
+			switch {
+			case math.IsNaN(before):
+				out[i] = after
+			case math.IsNaN(after):
+				out[i] = before
+			default:
+				out[i] = (before + after) / 2
+			}
+		}
+	}
+	return out
+}
+
+// middleHalf is how far apart the ends of the middle half of v are.
+func middleHalf(v []float64) float64 { return quantile(v, 0.75) - quantile(v, 0.25) }
+
+// fromArcs takes values in the middles of as many equal arcs to values at every row of b; NaN next to NaN.
+func (b *band) fromArcs(v []float64) []float64 {
+	out := make([]float64, len(b.base))
+	for i := range out {
+		x := float64(i)*float64(len(v))/float64(len(out)) - 0.5
+		k := int(math.Floor(x))
+		f := x - float64(k)
+		out[i] = (1-f)*v[(k+len(v))%len(v)] + f*v[(k+1)%len(v)]
+	}
+	return out
 }
 
 // lining is what is seen inside an edge in search of a ring that lines the opening: the place of the greatest change of colour in every arc,
@@ -232,15 +330,7 @@ func (s *surface) lining(base []geom.PointMM) *lining {
 	for a, j := range closedPath(cost, arcs, wide, math.Pow(b.ds/bendMM, 2), wide) {
 		perArc[a] = b.s0 + float64(first+j)*b.ds
 	}
-	off := make([]float64, n)
-	for i := range off {
-		// Between the middles of two arcs.
-		x := float64(i)*float64(arcs)/float64(n) - 0.5
-		k := int(math.Floor(x))
-		f := x - float64(k)
-		off[i] = (1-f)*perArc[(k+arcs)%arcs] + f*perArc[(k+1)%arcs]
-	}
-	return &lining{b.moved(off), usual, float64(len(ring)) / float64(arcs)}
+	return &lining{b.moved(b.fromArcs(perArc)), usual, float64(len(ring)) / float64(arcs)}
 }
 
 // lined moves the starts of all openings that a ring lines to its inner edge. All openings of a gasket are lined alike: what would not

@@ -57,35 +57,60 @@ func nearDrawn(t *testing.T, seed uint64, mm float64) (near, all float64) {
 // A bead 1.7 mm wide lies on the face 0.9 mm outside the opening; its outer edge is taken for the opening's. Truth is closed form.
 func TestWithinBead(t *testing.T) {
 	const r, land, bead = 20.0, 0.9, 1.7
-	const face, bench, shadow, lit = 0.1, 0.25, 0.02, 0.6 // linear light
-	outer := r + land + bead
-	tests := []struct {
-		name  string
-		light func(p geom.PointMM) float64 // inside the edge at hand
-		want  bool
-	}{
-		{"bead", func(p geom.PointMM) float64 {
+	const face, bench, dim, shadow, lit = 0.1, 0.25, 0.15, 0.02, 0.6 // linear light
+	const outer = r + land + bead
+	beaded := func(behind func(p geom.PointMM) float64) func(p geom.PointMM) float64 {
+		return func(p geom.PointMM) float64 {
 			switch d := p.Norm(); {
 			case d > r+land:
 				return lit
 			case d > r:
 				return face
 			}
+			return behind(p)
+		}
+	}
+	on := func(light float64) func(geom.PointMM) float64 { return func(geom.PointMM) float64 { return light } }
+	around := circleOf(outer, 400)
+	// A base that has left the bead's side for the opening's edge over a seventh of the way round.
+	left := circleOf(outer, 400)
+	for i := range 60 {
+		left[i] = left[i].Scale((outer - 2.6*min(1, min(float64(i), float64(59-i))/8)) / outer)
+	}
+	tests := []struct {
+		name  string
+		light func(p geom.PointMM) float64 // inside the edge at hand
+		base  []geom.PointMM
+		want  bool
+	}{
+		{"bead", beaded(on(bench)), around, true},
+		{"bead, and a bench much like the face", beaded(on(dim)), around, true},
+		{"bead, and a shadow before the bench", beaded(func(p geom.PointMM) float64 {
+			if p.Sub(geom.PointMM{X: 1.5}).Norm() > r {
+				return shadow
+			}
 			return bench
-		}, true},
-		{"bench", func(geom.PointMM) float64 { return bench }, false},
+		}), around, true},
+		{"bead that the edge leaves", beaded(on(bench)), left, true},
+		{"bench", on(bench), around, false},
 		{"shadow on one side", func(p geom.PointMM) float64 {
 			if p.Sub(geom.PointMM{X: 1.5}).Norm() > outer {
 				return shadow
 			}
 			return bench
-		}, false},
+		}, around, false},
 		{"ring at the edge", func(p geom.PointMM) float64 {
 			if p.Norm() > outer-bead {
 				return lit
 			}
 			return bench
-		}, false},
+		}, around, false},
+		{"ring at the edge, and a bench much like the face", func(p geom.PointMM) float64 {
+			if p.Norm() > outer-bead {
+				return lit
+			}
+			return dim
+		}, around, false},
 	}
 	for i, tt := range tests {
 		s := drawn{light: func(p geom.PointMM) float64 {
@@ -94,18 +119,18 @@ func TestWithinBead(t *testing.T) {
 			}
 			return tt.light(p)
 		}, seed: uint64(i)}.surface(t)
-		inner, landMM := s.withinBead(circleOf(outer, 400))
-		if (landMM > 0) != tt.want {
-			t.Errorf("%s: land %.2f mm wide, want one: %v", tt.name, landMM, tt.want)
+		found := s.withinBead(tt.base)
+		if (found != nil) != tt.want {
+			t.Errorf("%s: %v, want one: %v", tt.name, found, tt.want)
 			continue
 		}
 		if !tt.want {
 			continue
 		}
-		if math.Abs(landMM-land) > 0.15 {
-			t.Errorf("%s: land %.2f mm wide, want %.2f", tt.name, landMM, land)
+		if math.Abs(found.landMM-land) > 0.15 {
+			t.Errorf("%s: land %.2f mm wide, want %.2f", tt.name, found.landMM, land)
 		}
-		for _, p := range inner {
+		for _, p := range found.sure {
 			if math.Abs(p.Norm()-r) > 0.15 {
 				t.Errorf("%s: the opening's edge is %.2f mm from its middle, want %.2f", tt.name, p.Norm(), r)
 				break

@@ -268,8 +268,8 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 	parallelItems(len(starts), func(i int) {
 		locate(i)
 		if st := &starts[i]; v.thin && st.landMM == 0 && wideEnough(bases[i]) {
-			if inner, landMM := v.s.withinBead(bases[i]); landMM > 0 {
-				st.curve, st.landMM, st.far = inner, landMM, reach{1, 1}
+			if bead := v.s.withinBead(bases[i]); bead != nil {
+				st.curve, st.landMM, st.far, st.alongBead = bead.end, bead.landMM, reach{1, 1}, bead.sure
 				locate(i)
 			}
 		}
@@ -312,7 +312,10 @@ func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Po
 	if !v.through() {
 		r.marks()
 	}
-	if !st.guided {
+	switch {
+	case st.alongBead != nil:
+		r.leftBead(geom.NewIndex(geom.Outline(st.alongBead)))
+	case !st.guided:
 		r.stray(geom.NewIndex(geom.Outline(st.curve)), m)
 	}
 	return face.Port{Edge: r.edge(m, v.sol)}
@@ -335,6 +338,8 @@ type start struct {
 	landMM float64 // see edgeModel
 	beaded bool    // see edgeModel
 	lined  bool    // see edgeModel
+	// alongBead runs at the usual distance from a bead round the opening; nil where there is none.
+	alongBead []geom.PointMM
 }
 
 // beside notes a bead that runs mm outside the edge, 0 for none. The face between the two says how it looks where it is wide enough.
