@@ -217,7 +217,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	}
 	if v.thin {
 		m.shades = v.shades()
-		m.wall = v.s.walls(bases, lands, m)
+		m.wall = v.walls(bases, lands, m)
 	}
 	v.edge = m
 	f := &face.Face{Holes: v.holes, Ports: make([]face.Port, len(starts))}

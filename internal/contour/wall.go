@@ -72,6 +72,107 @@ func (l *wallLooks) learnLight(angle, change []float64) {
 	}
 }
 
+// learnFromHoles fills in light and scatter from walls seen in holes, as learnLight does, where openings have not told or tell something else: a
+// hole's edge is known by its circle, so that walls that look like the face are known as well as dark ones, and what lies behind the foot of
+// such a wall is not taken for a dark one. But a hole's far side takes light away: its walls
+// had 0.6 to 1 times the light of the openings' in ray-traced photos, and what that is in this photo is told by those that both show.
+func (l *wallLooks) learnFromHoles(angle, change []float64) {
+	const (
+		usualGain, gainScatter           = 1.2, 0.15 // of the openings' light over the holes'
+		leastGain, mostGain, fewestShown = 0.9, 1.7, 6
+		toldScatter                      = 0.1
+		unlike                           = 0.25 // of the face's light
+	)
+	holes := new(wallLooks)
+	var gains []float64
+	for k := range wallAngles {
+		holes.light[k], holes.scatter[k] = lineAt(2*math.Pi*float64(k)/wallAngles, angle, change)
+		if l.scatter[k] > 0 && holes.scatter[k] > 0 {
+			if gain := (1 + l.light[k]) / (1 + holes.light[k]); gain > leastGain && gain < mostGain {
+				gains = append(gains, gain)
+			}
+		}
+	}
+	gain, scatter := usualGain, gainScatter
+	if len(gains) >= fewestShown {
+		gain, scatter = quantile(gains, 0.5), toldScatter
+	}
+	for k := range wallAngles {
+		light := gain * (1 + holes.light[k])
+		if holes.scatter[k] > 0 && (l.scatter[k] == 0 || math.Abs(light-1-l.light[k]) > unlike) {
+			l.light[k], l.scatter[k] = light-1, math.Hypot(gain*holes.scatter[k], scatter*light)
+		}
+	}
+}
+
+// lineAt is the value at the angle (rad) on a straight line laid through the values at angles near it, and their scatter about it,
+// standard deviation; 0 where there are too few, or they scatter too much.
+func lineAt(at float64, angle, value []float64) (middle, scatter float64) {
+	const (
+		widthRad    = 0.25
+		nearRad     = 0.2 // one at least must be as near as this
+		fewest      = 3.0 // by weight
+		mostScatter = 0.2
+	)
+	var x, y, weight, rest []float64
+	nearest := math.Inf(1)
+	for i, t := range angle {
+		if d := math.Remainder(t-at, 2*math.Pi); math.Abs(d) < 2*widthRad {
+			x, y, weight = append(x, d), append(y, value[i]), append(weight, math.Exp(-d*d/(2*widthRad*widthRad)))
+			nearest = min(nearest, math.Abs(d))
+		}
+	}
+	if nearest > nearRad || floats.Sum(weight) < fewest {
+		return 0, 0
+	}
+	middle, slope := stat.LinearRegression(x, y, weight, false)
+	for i := range x {
+		rest = append(rest, math.Abs(y[i]-middle-slope*x[i]))
+	}
+	if scatter = 0.01 + 1.4826*weightedMedian(rest, weight); scatter > mostScatter {
+		return 0, 0
+	}
+	return middle, scatter
+}
+
+// holeWalls returns how bright the walls in the holes are, less the face and over it, with the angles of their edges' inward normals, rad.
+func (v *Survey) holeWalls() (angle, change []float64) {
+	const leastPx, mostSigmaPx = 1.5, 0.5
+	if v.holeShape == nil {
+		return nil, nil
+	}
+	for _, hole := range v.holes {
+		r := hole.DiameterMM / 2
+		h := v.s.holeBand(hole.Centre, r, 1.7, 2.6, true, v.holeShape)
+		if h == nil || math.Hypot(hole.SigmaCentreMM, hole.SigmaDiameterMM/2) > mostSigmaPx*h.pxMM {
+			continue
+		}
+		s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
+		h.edges(h.second(geom.PointMM{}, r, v.wallDepth()), s1, s2)
+		for k := range h.sectors {
+			i := k*h.rays + h.rays/2
+			if s2[i]-s1[i] < leastPx*h.pxMM {
+				continue
+			}
+			seen := h.fitSector(k, s1, s2, 0, free)
+			in := h.u[i].Scale(-1)
+			angle, change = append(angle, math.Atan2(in.Y, in.X)), append(change, seen.x[1]/seen.x[0])
+		}
+	}
+	return angle, change
+}
+
+// meanBetween is the mean brightness of row i between two distances from the band's middle, mm; ok is false where there is nothing.
+func (b *band) meanBetween(i int, from, to float64) (mean float64, ok bool) {
+	var sum, n float64
+	for j := max(0, int(b.index(from))); j <= min(b.n-1, int(b.index(to))); j++ {
+		if y := float64(b.row(i)[j]); y == y {
+			sum, n = sum+y, n+1
+		}
+	}
+	return sum / max(n, 1), n > 0
+}
+
 // weightedMedian is the value below which half of the weight lies.
 func weightedMedian(v, weight []float64) float64 {
 	v, weight = slices.Clone(v), slices.Clone(weight)
@@ -81,7 +182,7 @@ func weightedMedian(v, weight []float64) float64 {
 
 // walls learns what the walls look like behind the edges near bases, where regions have them; nil where too little is seen of them. lands are
 // the ports' widths of face (see edgeModel.landMM).
-func (s *surface) walls(bases [][]geom.PointMM, lands []float64, m edgeModel) *wallLooks {
+func (v *Survey) walls(bases [][]geom.PointMM, lands []float64, m edgeModel) *wallLooks {
 	const (
 		halfMM  = 0.5
 		leastPx = 2    // narrower walls have no brightness of their own
@@ -93,7 +194,7 @@ func (s *surface) walls(bases [][]geom.PointMM, lands []float64, m edgeModel) *w
 	all := make([]seen, len(bases))
 	parallelItems(len(bases), func(i int) {
 		m := m.on(lands[i])
-		b, level, spread := s.profiles(bases[i], m, halfMM)
+		b, level, spread := v.s.profiles(bases[i], m, halfMM)
 		b, level, spread = b.every(2), everyOf(level, 2), everyOf(spread, 2)
 		e := m.scan(b, halfMM, 0.25*b.pxMM, level, spread)
 		tau2 := e.noise()
@@ -112,15 +213,18 @@ func (s *surface) walls(bases [][]geom.PointMM, lands []float64, m edgeModel) *w
 	for _, a := range all {
 		t.angle, t.change, t.foot = append(t.angle, a.angle...), append(t.change, a.change...), append(t.foot, a.foot...)
 	}
-	n := len(t.foot)
-	if n < fewest {
+	l := &wallLooks{footSigmaMM: math.Inf(1)}
+	if n := len(t.foot); n >= fewest {
+		slices.Sort(t.foot)
+		cut := int(trim * float64(n))
+		mean, deviation := stat.MeanStdDev(t.foot[cut:n-cut], nil)
+		l.footMM, l.footSigmaMM = mean, 0.02+1.5*deviation
+		l.learnLight(t.angle, t.change)
+	}
+	l.learnFromHoles(v.holeWalls())
+	if floats.Max(l.scatter[:]) == 0 && math.IsInf(l.footSigmaMM, 1) {
 		return nil
 	}
-	slices.Sort(t.foot)
-	cut := int(trim * float64(n))
-	mean, deviation := stat.MeanStdDev(t.foot[cut:n-cut], nil)
-	l := &wallLooks{footMM: mean, footSigmaMM: 0.02 + 1.5*deviation}
-	l.learnLight(t.angle, t.change)
 	return l
 }
 
@@ -133,12 +237,7 @@ func (m edgeModel) noWall(b *band, i int, edgeMM, faceLevel float64) bool {
 	if !ok || w < leastPx*b.pxMM {
 		return false
 	}
-	var sum, n float64
-	for j := max(0, int(b.index(edgeMM+blurPx*b.pxMM))); j <= min(b.n-1, int(b.index(edgeMM+w-blurPx*b.pxMM))); j++ {
-		if y := float64(b.row(i)[j]); y == y {
-			sum, n = sum+y, n+1
-		}
-	}
-	change := sum/max(n, 1)/faceLevel - 1
-	return n > 0 && change > -likeFace && change > light+unlike*sigma
+	seen, ok := b.meanBetween(i, edgeMM+blurPx*b.pxMM, edgeMM+w-blurPx*b.pxMM)
+	change := seen/faceLevel - 1
+	return ok && change > -likeFace && change > light+unlike*sigma
 }
