@@ -215,16 +215,24 @@ func (b *band) beadRound() *beadRound {
 	if 2*len(seen) < arcs {
 		return nil
 	}
-	along := func(inside []float64, mm float64) []geom.PointMM {
-		off := b.fromArcs(inside)
+	round := b.alongRound(inside, -bead, land)
+	round.landMM, round.whole = quantile(lands, 0.25), len(seen) == arcs
+	return round
+}
+
+// alongRound makes curves along what lies at the given distances from the band's middle in so many equal arcs, NaN where it was not seen: at
+// outerMM and at endMM from it, inward.
+func (b *band) alongRound(arcs []float64, outerMM, endMM float64) *beadRound {
+	along := func(arcs []float64, mm float64) []geom.PointMM {
+		off := b.fromArcs(arcs)
 		for i := range off {
 			off[i] += mm
 		}
 		return b.moved(off)
 	}
-	filled := filledRound(inside)
-	sure := slices.DeleteFunc(along(inside, land), func(p geom.PointMM) bool { return p.X != p.X })
-	return &beadRound{along(filled, -bead), along(filled, land), sure, quantile(lands, 0.25), len(seen) == arcs}
+	filled := filledRound(arcs)
+	sure := slices.DeleteFunc(along(arcs, endMM), func(p geom.PointMM) bool { return p.X != p.X })
+	return &beadRound{outer: along(filled, outerMM), end: along(filled, endMM), sure: sure, landMM: endMM}
 }
 
 // filledRound gives what is NaN in values round an opening its nearest neighbours' values. One of them at least is a number.
@@ -244,6 +252,91 @@ func filledRound(v []float64) []float64 {
 		}
 	}
 	return out
+}
+
+// besideRing looks whether a ring lines the opening whose edge is at base most of the way round: outside it something of another colour than the
+// face further out, as wide all along. Where that looks like what is behind it, base may have left the edge for the ring's outer side. It
+// returns nil where there is no ring. left tells whether base has left its edge anywhere.
+func (s *surface) besideRing(base []geom.PointMM) (found *beadRound, left bool) {
+	const (
+		mostMM, leastMM   = 4.5, 0.6
+		nearMM, behindMM  = 0.3, 1.0
+		leastChange       = 12        // levels, from the face to the ring
+		evenMM            = 0.3       // how far from the usual width an arc's may be
+		mostly, nearlyAll = 0.5, 0.75 // share of the arcs
+		staysMM           = 0.3       // for which what comes next must be ring
+	)
+	b := s.unroll(base, -mostMM-1.2, behindMM+0.5, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
+	n := len(b.base)
+	arcs := max(12, int(float64(n)*b.spacing/(arcMM/2)))
+	at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
+	all := make([][]colour, arcs)
+	for a := range arcs {
+		all[a] = b.colours(a*n/arcs, (a+1)*n/arcs)
+	}
+	usual := make([]colour, b.n) // along the edge
+	column := make([]colour, arcs)
+	for j := range usual {
+		for a := range all {
+			column[a] = all[a][j]
+		}
+		usual[j] = middleColour(column)
+	}
+	ring := middleColour(usual[at(-nearMM-0.5):at(-nearMM)])
+	far := indexOfMostApart(usual, ring, at(-mostMM), at(-leastMM))
+	change := usual[far].apart(ring)
+	if change < leastChange {
+		return nil, false
+	}
+	border := at(-nearMM)
+	for border > far && usual[border].apart(ring) < change/2 {
+		border--
+	}
+	outside := b.s0 + float64(border)*b.ds
+	face := middleColour(usual[at(outside-1):at(outside-0.4)])
+	if face.apart(ring) < leastChange {
+		return nil, false
+	}
+	// The border between face and ring in every arc; NaN where there is none.
+	borders := make([]float64, arcs)
+	stays := int(staysMM / b.ds)
+	for a, p := range all {
+		borders[a] = math.NaN()
+		for j := at(outside - 0.5); j < at(behindMM); j++ {
+			next := middleColour(p[j : j+stays])
+			if next.apart(ring) < next.apart(face) {
+				borders[a] = b.s0 + float64(j)*b.ds
+				break
+			}
+		}
+	}
+	width := -outside
+	var even, gone float64
+	for a, x := range borders {
+		switch {
+		case math.Abs(-x-width) < evenMM:
+			even++
+		case math.Abs(x) < width/2:
+			gone++
+		default:
+			borders[a] = math.NaN()
+		}
+	}
+	if width < leastMM || even < mostly*float64(arcs) || even+gone < nearlyAll*float64(arcs) {
+		return nil, false
+	}
+	return b.alongRound(borders, 0, width), gone > 0
+}
+
+// indexOfMostApart is the place, between two, of the colour that is most unlike c.
+func indexOfMostApart(v []colour, c colour, from, to int) int {
+	best := from
+	for j := from; j <= to; j++ {
+		if v[j].apart(c) > v[best].apart(c) {
+			best = j
+		}
+	}
+	return best
 }
 
 // middleHalf is how far apart the ends of the middle half of v are.
@@ -334,7 +427,7 @@ func (s *surface) lining(base []geom.PointMM) *lining {
 }
 
 // lined moves the starts of all openings that a ring lines to its inner edge. All openings of a gasket are lined alike: what would not
-// be believed of one alone is believed where others have it.
+// be believed of one alone is believed where others have it, and where most have it an opening in which none is made out is in doubt.
 func (s *surface) lined(starts []start, bases [][]geom.PointMM) {
 	const (
 		sure, likely = 0.45, 0.25 // share of the arcs that agree: of 240 openings without a ring one had more than 0.33, and that 0.37
@@ -357,10 +450,17 @@ func (s *surface) lined(starts []start, bases [][]geom.PointMM) {
 		return
 	}
 	width := quantile(widths, 0.5)
+	roomy := 0
+	for i := range starts {
+		if wideEnough(bases[i]) {
+			roomy++
+		}
+	}
 	for i, l := range seen {
+		starts[i].unlined = len(widths) > 1 && 2*len(widths) > roomy && wideEnough(bases[i])
 		if l.agreeing >= sure || l.agreeing >= likely && math.Abs(l.widthMM-width) < alikeMM {
 			starts[i].curve, starts[i].landMM, starts[i].far = l.curve, l.widthMM, reach{1, 1}
-			starts[i].lined = true
+			starts[i].lined, starts[i].unlined = true, false
 		}
 	}
 }

@@ -225,6 +225,10 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	part.Go(func() { f.PartOutline = v.partEdge(starts, bases, g, m) })
 	parallelItems(len(starts), func(i int) { f.Ports[i] = v.measurePort(starts[i], bases[i], m) })
 	part.Wait()
+	if slices.ContainsFunc(starts, func(st start) bool { return st.unlined }) {
+		f.Warnings = append(f.Warnings, face.Warning{Photo: v.opt.Photo, What: "a ring lines most openings, and in the rest none could be made out: those are not measured",
+			Try: "lay the gasket on a bench that its rings stand out from, and light it evenly"})
+	}
 	if g == nil {
 		f.Ports = withoutBeside(f.Ports, f.PartOutline.Outline)
 	}
@@ -283,6 +287,15 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 		if st.lined {
 			locate(i)
 		}
+		if st.alongBead == nil && wideEnough(bases[i]) {
+			if ring, left := v.s.besideRing(bases[i]); ring != nil {
+				st.alongBead = ring.sure
+				if left {
+					st.curve, st.landMM, st.far, st.lined, st.unlined = ring.end, ring.landMM, reach{1, 1}, true, false
+					locate(i)
+				}
+			}
+		}
 		if st.landMM > 0 || st.guided {
 			return
 		}
@@ -318,6 +331,9 @@ func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Po
 	case !st.guided:
 		r.stray(geom.NewIndex(geom.Outline(st.curve)), m)
 	}
+	if st.unlined {
+		clear(r.sure)
+	}
 	return face.Port{Edge: r.edge(m, v.sol)}
 }
 
@@ -338,6 +354,8 @@ type start struct {
 	landMM float64 // see edgeModel
 	beaded bool    // see edgeModel
 	lined  bool    // see edgeModel
+	// unlined: no ring was made out in it, as lines most of the part's openings.
+	unlined bool
 	// alongBead runs at the usual distance from a bead round the opening; nil where there is none.
 	alongBead []geom.PointMM
 }
