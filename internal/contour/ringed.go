@@ -117,7 +117,7 @@ func wideEnough(curve []geom.PointMM) bool {
 func (s *surface) withinBead(base []geom.PointMM) (found *beadRound) {
 	// Where base had left the bead's side it is put back there, from either end a little further each time, and the bead seen there, too.
 	for range 4 {
-		b := s.unroll(base, -2.4, beadInMM+2.5, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
+		b := s.unroll(base, -beadInMM-1, beadInMM+2.5, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
 		next := b.beadRound()
 		if next == nil {
 			break
@@ -150,7 +150,8 @@ func (b *band) beadRound() *beadRound {
 		likeFace    = 0.35 // of the change at the bead
 		leastChange = 12   // levels, from the face to the bead, and a third of it from the land to what lies behind
 		sameFace    = 0.06 // of the change at the bead: a land no more unlike the face than this is the face
-		agree       = 0.8  // share of the arcs that must show it
+		agree       = 0.8  // share of the arcs that must show it, inside the middle of b or, where base has left the bead's side for the edge, outside
+		mostly      = 0.4  // and inside it
 		evenMM      = 0.3  // how far the bead's widths in the middle half of the arcs may differ
 		landEvenMM  = 0.6  // and those of the land, which may seem to end at a cut wall's foot
 		alike       = 0.5  // how far a bead's colour may stray, of the change from the face
@@ -200,24 +201,38 @@ func (b *band) beadRound() *beadRound {
 			looks[a], changes[a] = p[bead], d[bead]
 		}
 	}
-	if float64(len(beads)) < agree*float64(arcs) || middleHalf(beads) > evenMM || middleHalf(lands) > landEvenMM {
+	if float64(len(beads)) < mostly*float64(arcs) || middleHalf(beads) > evenMM || middleHalf(lands) > landEvenMM {
 		return nil
 	}
 	bead, land, usual := quantile(beads, 0.5), quantile(lands, 0.5), middleColour(seen)
-	seen = seen[:0]
+	change := quantile(slices.DeleteFunc(slices.Clone(changes), func(v float64) bool { return v == 0 }), 0.5)
+	count := 0
 	for a := range arcs {
-		if math.Abs(inside[a]-outer[a]-bead) > evenMM || looks[a].apart(usual) > alike*changes[a] {
+		if inside[a] == inside[a] && (math.Abs(inside[a]-outer[a]-bead) > evenMM || looks[a].apart(usual) > alike*changes[a]) {
 			inside[a] = math.NaN() // a wall or a shadow, where base had left the bead's side
-		} else if inside[a] == inside[a] {
-			seen = append(seen, looks[a])
+		}
+		if math.IsNaN(inside[a]) && b.beadOutside(b.colours(a*n/arcs, (a+1)*n/arcs), bead, land, usual, alike*change) {
+			inside[a] = -land
+		}
+		if inside[a] == inside[a] {
+			count++
 		}
 	}
-	if 2*len(seen) < arcs {
+	if float64(count) < agree*float64(arcs) {
 		return nil
 	}
 	round := b.alongRound(inside, -bead, land)
-	round.landMM, round.whole = quantile(lands, 0.25), len(seen) == arcs
+	round.landMM, round.whole = quantile(lands, 0.25), count == arcs
 	return round
+}
+
+// beadOutside tells whether across the edge with the colours p, where the edge is at the middle, a bead so wide and of such a colour lies so
+// far outside it.
+func (b *band) beadOutside(p []colour, beadMM, landMM float64, usual colour, stray float64) bool {
+	at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
+	bead := middleColour(p[at(-landMM-0.75*beadMM) : at(-landMM-0.25*beadMM)+1])
+	land := middleColour(p[at(-0.75*landMM) : at(-0.25*landMM)+1])
+	return bead.apart(usual) < stray && land.apart(usual) > stray
 }
 
 // alongRound makes curves along what lies at the given distances from the band's middle in so many equal arcs, NaN where it was not seen: at
@@ -254,9 +269,9 @@ func filledRound(v []float64) []float64 {
 	return out
 }
 
-// besideRing looks whether a ring lines the opening whose edge is at base most of the way round: outside it something of another colour than the
-// face further out, as wide all along. Where that looks like what is behind it, base may have left the edge for the ring's outer side. It
-// returns nil where there is no ring. left tells whether base has left its edge anywhere.
+// besideRing looks whether a ring lines the opening whose edge is at base most of the way round, or a bead runs round it: outside the edge
+// something of another colour than what lies further out, as wide all along. Where that looks like what is behind it, base may have left the edge
+// for the outer side of the ring, or of the bead. It returns nil where there is neither. left tells whether base has left its edge anywhere.
 func (s *surface) besideRing(base []geom.PointMM) (found *beadRound, left bool) {
 	const (
 		mostMM, leastMM   = 4.5, 0.6
@@ -302,9 +317,12 @@ func (s *surface) besideRing(base []geom.PointMM) (found *beadRound, left bool) 
 	stays := int(staysMM / b.ds)
 	for a, p := range all {
 		borders[a] = math.NaN()
-		for j := at(outside - 0.5); j < at(behindMM); j++ {
-			next := middleColour(p[j : j+stays])
-			if next.apart(ring) < next.apart(face) {
+		ringLike := func(from, to int) bool {
+			c := middleColour(p[from:to])
+			return c.apart(ring) < c.apart(face)
+		}
+		for j := at(outside-0.5) + stays; j+stays < at(behindMM); j++ {
+			if ringLike(j, j+stays) && !ringLike(j-stays, j) {
 				borders[a] = b.s0 + float64(j)*b.ds
 				break
 			}
@@ -316,7 +334,7 @@ func (s *surface) besideRing(base []geom.PointMM) (found *beadRound, left bool) 
 		switch {
 		case math.Abs(-x-width) < evenMM:
 			even++
-		case math.Abs(x) < width/2:
+		case x > -width/2:
 			gone++
 		default:
 			borders[a] = math.NaN()

@@ -287,13 +287,22 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 		if st.lined {
 			locate(i)
 		}
+		beside := func(mm float64) {
+			if st.beside(mm); st.landMM > 0 {
+				bases[i] = v.s.locate(bases[i], m.on(st.landMM), reach{1.5, 1.5}, st.guided)
+			}
+		}
 		if st.alongBead == nil && wideEnough(bases[i]) {
 			if ring, left := v.s.besideRing(bases[i]); ring != nil {
 				st.alongBead = ring.sure
-				if left {
+				switch {
+				case left:
 					st.curve, st.landMM, st.far, st.lined, st.unlined = ring.end, ring.landMM, reach{1, 1}, true, false
 					locate(i)
+				case st.landMM == 0 && !st.guided:
+					beside(ring.landMM)
 				}
+				return
 			}
 		}
 		if st.landMM > 0 || st.guided {
@@ -304,9 +313,7 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 			locate(i)
 			return
 		}
-		if st.beside(v.s.beadMM(bases[i])); st.landMM > 0 {
-			bases[i] = v.s.locate(bases[i], m.on(st.landMM), reach{1.5, 1.5}, st.guided)
-		}
+		beside(v.s.beadMM(bases[i]))
 	})
 	return bases
 }
