@@ -345,3 +345,42 @@ func TestRimsLight(t *testing.T) {
 		t.Error("the light is not known")
 	}
 }
+
+// Where an opening turns sharply its corner was cut by averaging along the edge; where it turns outward it has often gone astray. Both are stated.
+func TestCornersAreInDoubt(t *testing.T) {
+	const side, radius, stepMM = 12.0, 0.6, 0.2
+	// A square with rounded corners, a bump outward in the middle of its right side.
+	var outline []geom.PointMM
+	for k := range 4 {
+		sin, cos := math.Sincos(float64(k) * math.Pi / 2)
+		turned := func(x, y float64) geom.PointMM { return geom.PointMM{X: x*cos - y*sin, Y: x*sin + y*cos} }
+		for y := -side/2 + radius; y < side/2-radius; y += stepMM {
+			bump := 0.0
+			if k == 0 && math.Abs(y) < 1.5 {
+				bump = 0.25 * (1 + math.Cos(y/1.5*math.Pi))
+			}
+			outline = append(outline, turned(side/2+bump, y))
+		}
+		for a := 0.0; a < math.Pi/2; a += stepMM / radius {
+			s, c := math.Sincos(a)
+			outline = append(outline, turned(side/2-radius+radius*c, side/2-radius+radius*s))
+		}
+	}
+	n := len(outline)
+	zero := func() []float64 { return make([]float64, n) }
+	r := edgeReading{outline: outline, sigmaMM: zero(), slackMM: zero(), step: zero(), onFace: zero(), behind: zero(), wallMM: zero(), apartMM: zero(),
+		sure: make([]bool, n), faint: make([]bool, n), wallKnown: make([]bool, n), hueOnly: make([]bool, n), pxMM: 0.1}
+	for i := range n {
+		r.onFace[i], r.behind[i] = 0.5, 0.05
+	}
+	e := r.edge(edgeModel{sigmaMM: 0.1}, new(scalecard.Solution))
+	for i, p := range outline {
+		corner := side/2-math.Max(math.Abs(p.X), math.Abs(p.Y)) < 0.7 && math.Min(math.Abs(p.X), math.Abs(p.Y)) > side/2-0.3
+		straight := math.Min(math.Abs(p.X), math.Abs(p.Y)) < side/2-2.5 && !(p.X > side/2-0.1 && math.Abs(p.Y) < 3)
+		flank := p.X > side/2 && math.Abs(math.Abs(p.Y)-1.5) < 0.15
+		switch doubt := e.BiasMM[i]; {
+		case corner && doubt < 0.06, flank && doubt < 0.05, straight && doubt > 0.02:
+			t.Errorf("at (%.1f, %.1f) the edge is known to %.3f mm", p.X, p.Y, doubt)
+		}
+	}
+}

@@ -30,6 +30,7 @@ type edgeReading struct {
 	shadeMM   []float64 // see edgeModel.shades; nil where there are none
 	bareMM    []float64 // see bare; nil for a face without dye
 	quantum   float64   // of the photo's coding, grey levels; see photo.Photo
+	turn      []float64 // see turns; nil where it was not looked at
 }
 
 // path is the closed path of least misfit through the scan: the place at every vertex.
@@ -241,10 +242,38 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	if m.lined {
 		v = math.Hypot(v, linedMM)
 	}
+	if r.turn != nil {
+		v = math.Hypot(v, cornerMM(r.turn[i]))
+	}
 	if r.faint[i] {
 		v = math.Hypot(v, faintShare(r.wallKnown[i], r.hueTells != nil && r.hueTells[i])*r.wallMM[i])
 	}
 	return math.Hypot(r.sigmaMM[i], alone*fit), v
+}
+
+// turns returns by how much a closed curve, anticlockwise, turns over 2 mm at every vertex, rad; less than 0 where it turns outward.
+func turns(outline []geom.PointMM) []float64 {
+	const halfMM = 1.0
+	n := len(outline)
+	spacing := geom.Outline(outline).PerimeterMM() / float64(n)
+	k := max(1, int(halfMM/spacing+0.5))
+	inward := inwardNormals(outline)
+	out := make([]float64, n)
+	for i := range out {
+		a, b := inward[(i-k+n)%n], inward[(i+k)%n]
+		out[i] = math.Atan2(a.X*b.Y-a.Y*b.X, a.Dot(b))
+	}
+	return out
+}
+
+// cornerMM is the standard uncertainty of an edge where it turns so much over 2 mm, rad, mm. Profiles are averaged along the edge and their places
+// smoothed, which cuts corners, and openings are round: where one turns outward it has often gone astray. In ray-traced photos edges that
+// turned by 0.9 or more were 0.03 mm too far in, and 0.07 mm RMS off; those that turned outward by 0.1 or more, 0.1 mm.
+func cornerMM(turn float64) float64 {
+	if turn < 0 {
+		return 0.5 * max(0, -turn-0.05)
+	}
+	return 0.14 * max(0, turn-0.6)
 }
 
 // faintShare is the standard uncertainty of an edge behind which the wall hardly shows, of the wall's width. In ray-traced photos such edges

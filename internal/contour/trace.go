@@ -501,6 +501,7 @@ func defaultHeightSigma(heightMM float64) float64 { return math.Hypot(0.05, 0.02
 // edge turns a reading into the face's terms.
 func (r *edgeReading) edge(m edgeModel, sol *scalecard.Solution) face.Edge {
 	n := len(r.outline)
+	r.turn = turns(r.outline)
 	e := face.Edge{Outline: r.outline, SigmaMM: make([]float64, n), BiasMM: make([]float64, n), Sure: r.sure, CorrMM: corrMM * m.smoothing(r.pxMM) / smoothMM}
 	for i := range n {
 		e.SigmaMM[i], e.BiasMM[i] = r.uncertainty(i, m, sol)

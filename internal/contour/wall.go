@@ -81,7 +81,7 @@ func (l *wallLooks) learnFromHoles(angle, change []float64) {
 		usualGain, gainScatter           = 1.2, 0.15 // of the openings' light over the holes'
 		leastGain, mostGain, fewestShown = 0.9, 1.7, 6
 		toldScatter                      = 0.1
-		unlike                           = 0.25 // of the face's light
+		unlike, mostScatter              = 0.25, 0.25 // of the face's light
 	)
 	holes := new(wallLooks)
 	var gains []float64
@@ -99,8 +99,9 @@ func (l *wallLooks) learnFromHoles(angle, change []float64) {
 	}
 	for k := range wallAngles {
 		light := gain * (1 + holes.light[k])
-		if holes.scatter[k] > 0 && (l.scatter[k] == 0 || math.Abs(light-1-l.light[k]) > unlike) {
-			l.light[k], l.scatter[k] = light-1, math.Hypot(gain*holes.scatter[k], scatter*light)
+		spread := math.Hypot(gain*holes.scatter[k], scatter*light)
+		if holes.scatter[k] > 0 && spread < mostScatter && (l.scatter[k] == 0 || math.Abs(light-1-l.light[k]) > unlike) {
+			l.light[k], l.scatter[k] = light-1, spread
 		}
 	}
 }
