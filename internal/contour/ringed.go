@@ -143,85 +143,101 @@ type beadRound struct {
 // beadInMM is how far in from a bead's outer side the face is looked for inside it.
 const beadInMM = 4.5
 
-// beadRound looks for a bead whose outer side is at the middle of b: inside it the face shows again, and then something else, and both bead
-// and face are as wide all the way round. It returns nil where there is none.
-func (b *band) beadRound() *beadRound {
+// beadSeen is a bead as an arc shows it, from its outer side inward: its sides and how wide the face is inside it, mm, its colour, and how
+// unlike the face that is, in levels.
+type beadSeen struct {
+	outerMM, innerMM, landMM float64
+	look                     colour
+	change                   float64
+}
+
+// beadIn looks across an arc with the colours p for a bead whose outer side is near the middle of b: inside it the face shows again, and then
+// something else.
+func (b *band) beadIn(p []colour) (seen beadSeen, ok bool) {
 	const (
 		likeFace    = 0.35 // of the change at the bead
 		leastChange = 12   // levels, from the face to the bead, and a third of it from the land to what lies behind
 		sameFace    = 0.06 // of the change at the bead: a land no more unlike the face than this is the face
-		agree       = 0.8  // share of the arcs that must show it, inside the middle of b or, where base has left the bead's side for the edge, outside
-		mostly      = 0.4  // and inside it
-		evenMM      = 0.3  // how far the bead's widths in the middle half of the arcs may differ
-		landEvenMM  = 0.6  // and those of the land, which may seem to end at a cut wall's foot
-		alike       = 0.5  // how far a bead's colour may stray, of the change from the face
 		leastLandMM = 0.4
+	)
+	at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
+	face := middleColour(p[at(-2):at(-0.5)])
+	d := make([]float64, len(p)) // how unlike the face
+	for j := range p {
+		d[j] = p[j].apart(face)
+	}
+	bead := indexOfMost(d, at(0), at(2.5))
+	land := indexOfLeastIn(d, bead, at(beadInMM))
+	behind := indexOfMost(d, land, min(land+int(3/b.ds), b.n-1))
+	if d[bead] < leastChange || d[land] > likeFace*d[bead] || d[behind] < leastChange/3+d[land] || d[behind] < 2*d[land] {
+		return seen, false
+	}
+	// A bead may be far brighter than both the face and the bench.
+	if d[behind] < likeFace*d[bead] && (d[land] > sameFace*d[bead] || d[behind] < leastChange || d[behind] < 4*d[land]) {
+		return seen, false
+	}
+	first, from, to := bead, land, land
+	for first > 0 && d[first] > d[bead]/2 {
+		first--
+	}
+	for from > bead && d[from] < (d[land]+d[bead])/2 {
+		from--
+	}
+	// A wall or a shadow lies before what is most unlike the face.
+	speck := 1.5 * quantile(slices.Clone(d[at(-2):at(-0.5)]), 0.9)
+	for to < behind && d[to] < min(max(d[land]+leastChange/2, 2.5*d[land], speck), (d[land]+d[behind])/2) {
+		to++
+	}
+	mm := float64(to-from) * b.ds
+	return beadSeen{b.s0 + float64(first)*b.ds, b.s0 + float64(from)*b.ds, mm, p[bead], d[bead]}, mm > math.Max(leastLandMM, 3*b.pxMM)
+}
+
+// beadRound looks for a bead whose outer side is at the middle of b, or that is so in some arcs, while the opening's edge is in others. Both
+// the bead and the face inside it are as wide all the way round. It returns nil where there is none.
+func (b *band) beadRound() *beadRound {
+	const (
+		agree      = 0.8 // share of the arcs that must show it, inside the middle of b or, where base has left the bead's side for the edge, outside
+		mostly     = 0.4 // and inside it
+		evenMM     = 0.3 // how far the bead's widths in the middle half of the arcs may differ
+		landEvenMM = 0.6 // and those of the land, which may seem to end at a cut wall's foot
+		alike      = 0.5 // how far a bead's colour may stray, of the change from the face
 	)
 	n := len(b.base)
 	arcs := max(8, int(float64(n)*b.spacing/arcMM))
-	// The bead's sides in every arc, from the band's middle; NaN where they are not seen.
-	outer, inside := make([]float64, arcs), make([]float64, arcs)
-	looks, changes := make([]colour, arcs), make([]float64, arcs)
-	var beads, lands []float64
-	var seen []colour
+	across := make([][]colour, arcs)
+	found := make([]*beadSeen, arcs)
+	var beads, lands, changes []float64
+	var looks []colour
 	for a := range arcs {
-		outer[a], inside[a] = math.NaN(), math.NaN()
-		p := b.colours(a*n/arcs, (a+1)*n/arcs)
-		at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
-		face := middleColour(p[at(-2):at(-0.5)])
-		d := make([]float64, len(p)) // how unlike the face
-		for j := range p {
-			d[j] = p[j].apart(face)
-		}
-		bead := indexOfMost(d, at(0), at(2.5))
-		land := indexOfLeastIn(d, bead, at(beadInMM))
-		behind := indexOfMost(d, land, min(land+int(3/b.ds), b.n-1))
-		if d[bead] < leastChange || d[land] > likeFace*d[bead] || d[behind] < leastChange/3+d[land] || d[behind] < 2*d[land] {
-			continue
-		}
-		// A bead may be far brighter than both the face and the bench.
-		if d[behind] < likeFace*d[bead] && (d[land] > sameFace*d[bead] || d[behind] < leastChange || d[behind] < 4*d[land]) {
-			continue
-		}
-		first, from, to := bead, land, land
-		for first > 0 && d[first] > d[bead]/2 {
-			first--
-		}
-		for from > bead && d[from] < (d[land]+d[bead])/2 {
-			from--
-		}
-		// A wall or a shadow lies before what is most unlike the face.
-		speck := 1.5 * quantile(slices.Clone(d[at(-2):at(-0.5)]), 0.9)
-		for to < behind && d[to] < min(max(d[land]+leastChange/2, 2.5*d[land], speck), (d[land]+d[behind])/2) {
-			to++
-		}
-		if mm := float64(to-from) * b.ds; mm > math.Max(leastLandMM, 3*b.pxMM) {
-			outer[a], inside[a] = b.s0+float64(first)*b.ds, b.s0+float64(from)*b.ds
-			beads, lands, seen = append(beads, inside[a]-outer[a]), append(lands, mm), append(seen, p[bead])
-			looks[a], changes[a] = p[bead], d[bead]
+		across[a] = b.colours(a*n/arcs, (a+1)*n/arcs)
+		if f, ok := b.beadIn(across[a]); ok {
+			found[a] = &f
+			beads, lands, changes, looks = append(beads, f.innerMM-f.outerMM), append(lands, f.landMM), append(changes, f.change), append(looks, f.look)
 		}
 	}
 	if float64(len(beads)) < mostly*float64(arcs) || middleHalf(beads) > evenMM || middleHalf(lands) > landEvenMM {
 		return nil
 	}
-	bead, land, usual := quantile(beads, 0.5), quantile(lands, 0.5), middleColour(seen)
-	change := quantile(slices.DeleteFunc(slices.Clone(changes), func(v float64) bool { return v == 0 }), 0.5)
+	bead, land, look, change := quantile(beads, 0.5), quantile(lands, 0.5), middleColour(looks), quantile(changes, 0.5)
+	inner := make([]float64, arcs) // the bead's inner side in every arc, from the band's middle; NaN where it is not seen
 	count := 0
-	for a := range arcs {
-		if inside[a] == inside[a] && (math.Abs(inside[a]-outer[a]-bead) > evenMM || looks[a].apart(usual) > alike*changes[a]) {
-			inside[a] = math.NaN() // a wall or a shadow, where base had left the bead's side
+	for a, f := range found {
+		switch {
+		// What is as wide or of such a colour by chance is a wall or a shadow, where base had left the bead's side.
+		case f != nil && math.Abs(f.innerMM-f.outerMM-bead) <= evenMM && f.look.apart(look) <= alike*f.change:
+			inner[a] = f.innerMM
+		case b.beadOutside(across[a], bead, land, look, alike*change):
+			inner[a] = -land
+		default:
+			inner[a] = math.NaN()
+			continue
 		}
-		if math.IsNaN(inside[a]) && b.beadOutside(b.colours(a*n/arcs, (a+1)*n/arcs), bead, land, usual, alike*change) {
-			inside[a] = -land
-		}
-		if inside[a] == inside[a] {
-			count++
-		}
+		count++
 	}
 	if float64(count) < agree*float64(arcs) {
 		return nil
 	}
-	round := b.alongRound(inside, -bead, land)
+	round := b.alongRound(inner, -bead, land)
 	round.landMM, round.whole = quantile(lands, 0.25), count == arcs
 	return round
 }
@@ -270,8 +286,8 @@ func filledRound(v []float64) []float64 {
 }
 
 // besideRing looks whether a ring lines the opening whose edge is at base most of the way round, or a bead runs round it: outside the edge
-// something of another colour than what lies further out, as wide all along. Where that looks like what is behind it, base may have left the edge
-// for the outer side of the ring, or of the bead. It returns nil where there is neither. left tells whether base has left its edge anywhere.
+// something of another colour than what lies further out, as wide all along. Where a ring looks like what is behind it, base may have left the
+// edge for the ring's outer side. It returns nil where there is neither. left tells whether base has left its edge anywhere.
 func (s *surface) besideRing(base []geom.PointMM) (found *beadRound, left bool) {
 	const (
 		mostMM, leastMM   = 4.5, 0.6
@@ -279,7 +295,7 @@ func (s *surface) besideRing(base []geom.PointMM) (found *beadRound, left bool) 
 		leastChange       = 12        // levels, from the face to the ring
 		evenMM            = 0.3       // how far from the usual width an arc's may be
 		mostly, nearlyAll = 0.5, 0.75 // share of the arcs
-		staysMM           = 0.3       // for which what comes next must be ring
+		staysMM           = 0.3       // that the ring must be wide, and what lies outside it
 	)
 	b := s.unroll(base, -mostMM-1.2, behindMM+0.5, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
 	n := len(b.base)
