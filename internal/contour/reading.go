@@ -256,7 +256,7 @@ func turns(outline []geom.PointMM) []float64 {
 	const halfMM = 1.0
 	n := len(outline)
 	spacing := geom.Outline(outline).PerimeterMM() / float64(n)
-	k := max(1, int(halfMM/spacing+0.5))
+	k := min(max(1, int(halfMM/spacing+0.5)), n/2)
 	inward := inwardNormals(outline)
 	out := make([]float64, n)
 	for i := range out {
@@ -498,8 +498,8 @@ func (r *edgeReading) stray(coarse *geom.Index, m edgeModel) {
 	}
 }
 
-// leftBead marks what is not as far from the bead round the opening as the rest of the edge, which is along: beads follow their openings
-// (common practice, no source), give or take how they are laid on. It took a shadow for the edge, or what looks like the face for the face.
+// leftBead marks what is not as far from the bead round the opening, or from the outer side of the ring that lines it, as the rest of the edge,
+// which is along: beads and rings follow their openings (common practice, no source), give or take how they are laid on. It took a shadow for the edge, or what looks like the face for the face.
 func (r *edgeReading) leftBead(along *geom.Index) {
 	const (
 		laidOnMM = 0.4

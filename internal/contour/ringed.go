@@ -131,12 +131,12 @@ func (s *surface) withinBead(base []geom.PointMM) (found *beadRound) {
 	return found
 }
 
-// beadRound is a bead or a line round an opening.
+// beadRound is a bead or a line round an opening, or a ring that lines it.
 type beadRound struct {
-	outer  []geom.PointMM // along its outer side
-	end    []geom.PointMM // along it where the face inside it usually ends
+	outer  []geom.PointMM // along its outer side, face frame
+	end    []geom.PointMM // along it where the part usually ends
 	sure   []geom.PointMM // like end, and straight across where the bead was not seen
-	landMM float64        // how wide the face is there, at least
+	landMM float64        // how wide the face inside the bead is, at least, or the ring
 	whole  bool           // it was seen in every arc
 }
 
@@ -223,7 +223,7 @@ func (b *band) beadRound() *beadRound {
 	count := 0
 	for a, f := range found {
 		switch {
-		// What is as wide or of such a colour by chance is a wall or a shadow, where base had left the bead's side.
+		// Of another width or colour it is a wall or a shadow, where base had left the bead's side.
 		case f != nil && math.Abs(f.innerMM-f.outerMM-bead) <= evenMM && f.look.apart(look) <= alike*f.change:
 			inner[a] = f.innerMM
 		case b.beadOutside(across[a], bead, land, look, alike*change):
@@ -467,10 +467,12 @@ func (s *surface) lined(starts []start, bases [][]geom.PointMM) {
 		sure, likely = 0.45, 0.25 // share of the arcs that agree: of 240 openings without a ring one had more than 0.33, and that 0.37
 		alikeMM      = 0.35       // widths of rings of one gasket
 	)
+	// Beside some edges a ring or a bead is known already.
+	open := func(i int) bool { return starts[i].landMM == 0 && wideEnough(bases[i]) }
 	seen := make([]*lining, len(starts))
 	parallelItems(len(starts), func(i int) {
 		seen[i] = &lining{}
-		if starts[i].landMM == 0 && wideEnough(bases[i]) {
+		if open(i) {
 			seen[i] = s.lining(bases[i])
 		}
 	})
@@ -484,14 +486,14 @@ func (s *surface) lined(starts []start, bases [][]geom.PointMM) {
 		return
 	}
 	width := quantile(widths, 0.5)
-	roomy := 0
+	looked := 0
 	for i := range starts {
-		if wideEnough(bases[i]) {
-			roomy++
+		if open(i) {
+			looked++
 		}
 	}
 	for i, l := range seen {
-		starts[i].unlined = len(widths) > 1 && 2*len(widths) > roomy && wideEnough(bases[i])
+		starts[i].unlined = len(widths) > 1 && 2*len(widths) > looked && open(i)
 		if l.agreeing >= sure || l.agreeing >= likely && math.Abs(l.widthMM-width) < alikeMM {
 			starts[i].curve, starts[i].landMM, starts[i].far = l.curve, l.widthMM, reach{1, 1}
 			starts[i].lined, starts[i].unlined = true, false

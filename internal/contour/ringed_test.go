@@ -273,3 +273,44 @@ func TestBeadBesideTheEdge(t *testing.T) {
 		}
 	}
 }
+
+// Where a ring lines most openings, one in which none is made out is not measured; one beside which a ring or a bead is known already is none
+// of those. Where rings are seen in one opening only, nothing is doubted.
+func TestUnlinedAmongLined(t *testing.T) {
+	const r, ring = 9.0, 1.3
+	const face, lining, bench = 0.25, 0.03, 0.12 // linear light
+	centres := []geom.PointMM{{X: -13, Y: -13}, {X: 13, Y: -13}, {X: -13, Y: 13}, {X: 13, Y: 13}}
+	for _, c := range []struct {
+		rings int // so many of the openings are lined
+		known bool
+		want  bool
+	}{{3, false, true}, {3, true, false}, {1, false, false}} {
+		s := drawn{light: func(p geom.PointMM) float64 {
+			for i, m := range centres {
+				switch d := p.Dist(m); {
+				case d > r+ring:
+				case d > r && i < c.rings:
+					return lining
+				default:
+					return bench
+				}
+			}
+			return face
+		}}.surface(t)
+		starts, bases := make([]start, len(centres)), make([][]geom.PointMM, len(centres))
+		for i, m := range centres {
+			for _, p := range circleOf(r+ring, 200) {
+				bases[i] = append(bases[i], m.Add(p))
+			}
+		}
+		if c.known {
+			starts[3].landMM = 2
+		}
+		s.lined(starts, bases)
+		for i, st := range starts {
+			if i < c.rings != st.lined || st.unlined != (c.want && i >= c.rings) {
+				t.Errorf("%d rings, one known already %v: opening %d lined %v, in doubt %v", c.rings, c.known, i, st.lined, st.unlined)
+			}
+		}
+	}
+}

@@ -363,7 +363,7 @@ type start struct {
 	lined  bool    // see edgeModel
 	// unlined: no ring was made out in it, as lines most of the part's openings.
 	unlined bool
-	// alongBead runs at the usual distance from a bead round the opening; nil where there is none.
+	// alongBead runs at the usual distance from a bead round the opening, or from the outer side of a ring that lines it; nil where there is none.
 	alongBead []geom.PointMM
 }
 

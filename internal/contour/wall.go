@@ -74,8 +74,8 @@ func (l *wallLooks) learnLight(angle, change []float64) {
 
 // learnFromHoles fills in light and scatter from walls seen in holes, as learnLight does, where openings have not told or tell something else: a
 // hole's edge is known by its circle, so that walls that look like the face are known as well as dark ones, and what lies behind the foot of
-// such a wall is not taken for a dark one. But a hole's far side takes light away: its walls
-// had 0.6 to 1 times the light of the openings' in ray-traced photos, and what that is in this photo is told by those that both show.
+// such a wall is not taken for a dark one. But a hole's far side takes light away: its walls had 0.6 to 1 times the light of the openings' in
+// ray-traced photos, and what that is in this photo is told by those that both show.
 func (l *wallLooks) learnFromHoles(angle, change []float64) {
 	const (
 		usualGain, gainScatter           = 1.2, 0.15 // of the openings' light over the holes'
