@@ -159,6 +159,7 @@ func (b *band) beadIn(p []colour) (seen beadSeen, ok bool) {
 		leastChange = 12   // levels, from the face to the bead, and a third of it from the land to what lies behind
 		sameFace    = 0.06 // of the change at the bead: a land no more unlike the face than this is the face
 		leastLandMM = 0.4
+		staysMM     = 0.25
 	)
 	at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
 	face := middleColour(p[at(-2):at(-0.5)])
@@ -185,7 +186,10 @@ func (b *band) beadIn(p []colour) (seen beadSeen, ok bool) {
 	}
 	// A wall or a shadow lies before what is most unlike the face.
 	speck := 1.5 * quantile(slices.Clone(d[at(-2):at(-0.5)]), 0.9)
-	for to < behind && d[to] < min(max(d[land]+leastChange/2, 2.5*d[land], speck), (d[land]+d[behind])/2) {
+	// Grain is no end of the land: what lies behind it stays so.
+	ends := min(max(d[land]+leastChange/2, 2.5*d[land], speck), (d[land]+d[behind])/2)
+	stays := int(staysMM / b.ds)
+	for to < behind && slices.Min(d[to:min(to+stays, behind)+1]) < ends {
 		to++
 	}
 	mm := float64(to-from) * b.ds
