@@ -505,6 +505,32 @@ func (s *surface) lined(starts []start, bases [][]geom.PointMM) {
 	}
 }
 
+// withoutBead marks openings beside which the face is not as wide as it is between most of the others and the beads or rings round them: all openings
+// of a gasket have alike ones (common practice, no source), and its edge may have been taken for a bead's or a ring's outer side.
+func withoutBead(starts []start, bases [][]geom.PointMM) {
+	const alikeMM = 0.6
+	var lands []float64
+	looked := 0
+	for i, st := range starts {
+		if !wideEnough(bases[i]) {
+			continue
+		}
+		looked++
+		if st.alongBead != nil {
+			lands = append(lands, st.landMM)
+		}
+	}
+	if len(lands) < 2 || 2*len(lands) <= looked {
+		return
+	}
+	usual := quantile(lands, 0.5)
+	for i := range starts {
+		if st := &starts[i]; wideEnough(bases[i]) && st.alongBead == nil && math.Abs(st.landMM-usual) > alikeMM {
+			st.unlined = true
+		}
+	}
+}
+
 // colour is brightness and chroma (Cb and Cr), in levels of a photo.
 type colour [3]float64
 

@@ -326,3 +326,30 @@ func TestUnlinedAmongLined(t *testing.T) {
 		}
 	}
 }
+
+// Where most openings have a bead round them, one beside which the face is of another width, or goes on, is in doubt.
+func TestWithoutBead(t *testing.T) {
+	opening := circleOf(12, 100)
+	small := circleOf(5, 100)
+	known := func(landMM float64) start { return start{landMM: landMM, alongBead: opening} }
+	tests := []struct {
+		name   string
+		starts []start
+		bases  [][]geom.PointMM
+		want   []bool
+	}{
+		{"one goes on", []start{known(2), known(2.1), {}}, [][]geom.PointMM{opening, opening, opening}, []bool{false, false, true}},
+		{"one as wide", []start{known(2), known(2.1), {landMM: 1.7}}, [][]geom.PointMM{opening, opening, opening}, []bool{false, false, false}},
+		{"one of another width", []start{known(2), known(2.1), {landMM: 3.5}}, [][]geom.PointMM{opening, opening, opening}, []bool{false, false, true}},
+		{"too small to tell", []start{known(2), known(2.1), {}}, [][]geom.PointMM{opening, opening, small}, []bool{false, false, false}},
+		{"most without", []start{known(2), known(2.1), {}, {}}, [][]geom.PointMM{opening, opening, opening, opening}, []bool{false, false, false, false}},
+	}
+	for _, tt := range tests {
+		withoutBead(tt.starts, tt.bases)
+		for i, st := range tt.starts {
+			if st.unlined != tt.want[i] {
+				t.Errorf("%s: opening %d in doubt %v, want %v", tt.name, i, st.unlined, tt.want[i])
+			}
+		}
+	}
+}

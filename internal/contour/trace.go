@@ -226,8 +226,8 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	parallelItems(len(starts), func(i int) { f.Ports[i] = v.measurePort(starts[i], bases[i], m) })
 	part.Wait()
 	if slices.ContainsFunc(starts, func(st start) bool { return st.unlined }) {
-		f.Warnings = append(f.Warnings, face.Warning{Photo: v.opt.Photo, What: "a ring lines most openings, and in the rest none could be made out: those are not measured",
-			Try: "lay the gasket on a bench that its rings stand out from, and light it evenly"})
+		f.Warnings = append(f.Warnings, face.Warning{Photo: v.opt.Photo, What: "a ring or a bead runs round most openings, and round the rest none could be made out: those are not measured",
+			Try: "lay the gasket on a bench that its rings and beads stand out from, and light it evenly"})
 	}
 	if g == nil {
 		f.Ports = withoutBeside(f.Ports, f.PartOutline.Outline)
@@ -315,6 +315,7 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 		}
 		beside(v.s.beadMM(bases[i]))
 	})
+	withoutBead(starts, bases)
 	return bases
 }
 
@@ -361,7 +362,7 @@ type start struct {
 	landMM float64 // see edgeModel
 	beaded bool    // see edgeModel
 	lined  bool    // see edgeModel
-	// unlined: no ring was made out in it, as lines most of the part's openings.
+	// unlined: no ring or bead was made out beside it, as most of the part's openings have.
 	unlined bool
 	// alongBead runs at the usual distance from a bead round the opening, or from the outer side of a ring that lines it; nil where there is none.
 	alongBead []geom.PointMM
