@@ -305,7 +305,7 @@ func TestSoftEdge(t *testing.T) {
 
 // Faces with rounded edges that the profiles neither show nor rule out: what the uncertainty states covers them.
 func TestRimThatMayBeThere(t *testing.T) {
-	for _, seed := range []uint64{13005, 13011, 13031} {
+	for _, seed := range []uint64{13004, 13031, 13045} {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			t.Parallel()
 			v, truth := surveyOf(t, "rims", seed, true)
@@ -325,6 +325,22 @@ func TestRimThatMayBeThere(t *testing.T) {
 			}
 		})
 	}
+}
+
+// A chamfer 0.48 mm wide, here as bright as the face and there as dark as the tunnel, so that no wave shows: wherever it does show, it is of
+// one width. Taken for sharp, edges are up to 0.26 mm RMS off.
+func TestEvenRim(t *testing.T) {
+	const mostMM = 0.06
+	v, truth := surveyOf(t, "rims", 13038, true)
+	offTruth(t, v, truth, func(p face.Port, offMM []float64) {
+		var sum float64
+		for _, d := range offMM {
+			sum += d * d
+		}
+		if rms := math.Sqrt(sum / float64(len(offMM))); rms > mostMM {
+			t.Errorf("port %d is %.3f mm RMS off, %.3f at most is wanted", p.Number, rms, mostMM)
+		}
+	})
 }
 
 // A rim is as bright as the light makes it, the same way round every opening of a face: known, that tells its outer side from its inner

@@ -20,6 +20,7 @@ type edgeModel struct {
 	punched    bool
 	rimMM      float64 // size of a rounding or chamfer of the edge; 0 for a sharp one
 	rimSigmaMM float64 // standard uncertainty of rimMM
+	chamfer    bool    // the rim is as wide as it looks
 	// rimLight is how bright the rim is by the angle of the edge's inward normal, rad: less the face and over it; nil where it is not known.
 	rimLight *wave
 	// wall is what the walls of a thin part look like; nil where too little of them is seen.
@@ -29,6 +30,7 @@ type edgeModel struct {
 	// rounded: the rim turns away from the face little by little, so that the first transition is a slope as wide as the rim.
 	rounded bool
 	sigmaMM float64 // blur, standard deviation
+	blurMM  float64 // the same of the photo, as its strips show it; 0 where it is not known
 	halo    float64 // share of a step that sharpening adds on either side of it, over haloMM; see edgeModel.step
 	haloMM  float64 // blur of what sharpening takes away, standard deviation
 	// doubt: the rim may as well be a bare, flat band at the edge, where a file or a gasket has taken the dye off. The edge is then put

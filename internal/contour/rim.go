@@ -142,6 +142,7 @@ func (a *arcs) looks(m edgeModel) (bright float64, light *wave) {
 // rim is the rounding or chamfer that a face's openings have.
 type rim struct {
 	mm, sigmaMM float64 // its size and the standard uncertainty of that; 0 for a sharp edge
+	chamfer     bool    // it is as wide as it looks
 	// maybeMM is the size of one that the profiles neither show nor rule out; 0 where mm is not, or where there is no such doubt.
 	maybeMM float64
 	light   *wave // see looks
@@ -165,11 +166,11 @@ type rim struct {
 // sharp edges, ray-traced and drawn, and on five of nine with rims that are not believed in. Without any wave the second transitions
 // alone say nothing: four in ten drawn faces with sharp edges have them.
 func (a *arcs) rim(m edgeModel) rim {
-	const believedBright, believedWave, strongWave, chamfered = 0.6, 5, 4.5, 1.9
+	const believedBright, believedWave, strongWave, chamfered, asBlurred = 0.6, 5, 4.5, 1.9, 0.95
 	const leastRimMM = 0.09 // narrower ones can't be told from a misjudged blur
 	m.sigmaMM = least(geometricSteps(0.5*m.sigmaMM, 1.7*m.sigmaMM, 1.15), func(x float64) float64 { t := m; t.sigmaMM = x; return a.misfit(t) })
 	sharp := a.misfit(m)
-	step, rimmed := a.rimmed(m)
+	step, rimmed := a.rimmed(m, 0)
 	bright, light := a.looks(step)
 	waves := 0.0
 	if light != nil {
@@ -185,17 +186,75 @@ func (a *arcs) rim(m edgeModel) rim {
 		}
 	}
 	if !isRim() {
+		if even, ok := a.evenRim(m); ok {
+			_, light := a.looks(even)
+			return rim{mm: even.rimMM, sigmaMM: 0.12 * even.rimMM, chamfer: true, light: light}
+		}
 		const doubtfulWave, leastWave, leastGain, doubtfulGain = 2.5, 0.8, 1.0, 2.0
 		if waves > doubtfulWave || waves > leastWave && sharp/rimmed-1 > leastGain && a.ownGain(m, step) > doubtfulGain {
 			return rim{maybeMM: step.rimMM, light: light}
 		}
 		return rim{}
 	}
+	// What sharpening makes steep passes for sharper than the photo is, and the rim then for wider than it looks.
+	fit, _ := a.rimmed(m, asBlurred*m.blurMM)
 	m.rounded = true
-	if _, sloping := a.rimmed(m); sloping > chamfered*rimmed {
-		return rim{mm: step.rimMM, sigmaMM: 0.12 * step.rimMM, light: light}
+	if _, sloping := a.rimmed(m, 0); sloping > chamfered*rimmed {
+		return rim{mm: fit.rimMM, sigmaMM: 0.12 * fit.rimMM, chamfer: true, light: light}
 	}
-	return rim{mm: step.rimMM, sigmaMM: 0.3 * step.rimMM, light: light}
+	return rim{mm: fit.rimMM, sigmaMM: 0.3 * fit.rimMM, light: light}
+}
+
+// evenRim looks in every arc for the rim that fits best there, and returns the model with what they have in common, if that is a rim: wherever
+// a second transition shows at all, a rim's is at one distance from the first, and a lit wall's or a shadow's at any. Sharpening makes second
+// transitions at one distance, too, but at 1.5 to 2 pixels. So seven of 16 rims were seen that otherwise were not, 0.29 to 0.49 mm wide, and none on 250
+// faces with sharp edges, ray-traced and drawn, of which one had as many as 0.71 of its clear arcs near the usual width.
+func (a *arcs) evenRim(sharp edgeModel) (even edgeModel, ok bool) {
+	const (
+		clearGain  = 2.0  // of an arc's misfit, from a sharp edge to a rim
+		leastClear = 0.35 // share of the arcs
+		near       = 1.25 // of the usual width, or over it
+		mostly     = 0.75 // share of those
+		leastPx    = 2.2
+	)
+	without := a.misfits(sharp)
+	with, width := make([]float64, len(without)), make([]float64, len(without))
+	for k := range with {
+		with[k] = math.Inf(1)
+	}
+	t := sharp
+	for _, sharper := range []float64{0.65, 1} {
+		t.sigmaMM = sharper * sharp.sigmaMM
+		for _, t.rimMM = range geometricSteps(leastWidthMM, mostWidthMM, 1.15) {
+			for k, v := range a.misfits(t) {
+				if v < with[k] {
+					with[k], width[k] = v, t.rimMM
+				}
+			}
+		}
+	}
+	var clear []float64
+	for k, v := range without {
+		if v > clearGain*with[k] {
+			clear = append(clear, width[k])
+		}
+	}
+	if float64(len(clear)) < leastClear*float64(len(without)) {
+		return even, false
+	}
+	usual := quantile(slices.Clone(clear), 0.5)
+	alike := 0
+	for _, w := range clear {
+		if w > usual/near && w < usual*near {
+			alike++
+		}
+	}
+	if float64(alike) < mostly*float64(len(clear)) || usual < leastPx*a.band[0].pxMM {
+		return even, false
+	}
+	even = sharp
+	even.rimMM = least(geometricSteps(usual/near, usual*near, 1.06), func(x float64) float64 { t := sharp; t.rimMM = x; return a.misfit(t) })
+	return even, true
 }
 
 // ownGain is by how much a rim like that of step, but as wide in every arc as fits best there, leaves less than the sharp edge does.
@@ -218,13 +277,13 @@ func (a *arcs) ownGain(sharp, step edgeModel) float64 {
 // Rims are sought that look as wide as this.
 const leastWidthMM, mostWidthMM = 0.08, 0.7
 
-// rimmed gives m the rim and the blur that fit best, and returns what they leave.
-func (a *arcs) rimmed(m edgeModel) (best edgeModel, misfit float64) {
+// rimmed gives m the rim and the blur, of leastMM at least, that fit best, and returns what they leave.
+func (a *arcs) rimmed(m edgeModel, leastMM float64) (best edgeModel, misfit float64) {
 	sharper := []float64{0.5, 0.65, 0.8, 1}
 	fits, left := make([]edgeModel, len(sharper)), make([]float64, len(sharper))
 	parallelItems(len(sharper), func(i int) {
 		t := m
-		t.sigmaMM *= sharper[i]
+		t.sigmaMM = max(t.sigmaMM*sharper[i], leastMM)
 		t.rimMM = least(geometricSteps(leastWidthMM, mostWidthMM, 1.25), func(x float64) float64 { t := t; t.rimMM = x; return a.misfit(t) })
 		fits[i], left[i] = t, a.misfit(t)
 	})

@@ -194,7 +194,8 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 			What: prose.Sprintf("the picture is too small: one pixel covers %s of the part, %s at most can be measured", prose.MM(px, 2), prose.MM(most, 2)),
 			Try:  "use the picture at its full size, as the camera took it (messengers shrink pictures: send it as a file), or go nearer so that the part fills it"}
 	}
-	m := edgeModel{sigmaMM: math.Max(0.4, 0.8*v.sol.BlurPx) * v.s.mmPerPx(centroid(starts[0].curve))}
+	px := v.s.mmPerPx(centroid(starts[0].curve))
+	m := edgeModel{sigmaMM: math.Max(0.4, 0.8*v.sol.BlurPx) * px, blurMM: v.sampledBlur() * px}
 	if v.thin {
 		// Paper and card under the strips are thin, but the bench lies that much below their print.
 		m.wallMM = v.opt.HeightMM + benchDropMM
@@ -212,8 +213,8 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	}
 	m.punched = v.sol.Camera.Scan != nil
 	m = v.s.settle(bases, lands, m)
-	if m.wallMM == 0 && !m.punched {
-		m.softMM = v.soft(m, v.s.mmPerPx(centroid(starts[0].curve)))
+	if m.wallMM == 0 && !m.punched && !m.chamfer {
+		m.softMM = v.soft(m, px)
 	}
 	if v.thin {
 		m.shades = v.shades()

@@ -134,13 +134,8 @@ func dye(rng dice) *Case {
 	k := &Case{Target: gasketScene(easy(rng), p, false), Work: faceScene(easy(rng), p, mixedEdits(rng))}
 	k.told()
 	s := &k.Work.Part.Surface
-	s.Dye, s.DyeMM = true, rng.in(5, 14)
+	s.dyeAndScribe(rng, p)
 	lo, hi := extent(p.outline)
-	for _, o := range p.ports {
-		if rng.chance(0.8) {
-			s.Lines = append(s.Lines, Line{Points: o, Closed: true, WidthMM: rng.in(0.08, 0.25), Albedo: grey(rng.in(0.6, 0.9)), Opacity: rng.in(0.6, 1)})
-		}
-	}
 	for range 3 + rng.IntN(5) {
 		a := geom.PointMM{X: rng.in(lo.X, hi.X), Y: rng.in(lo.Y, hi.Y)}
 		l := Line{WidthMM: rng.in(0.6, 1.5), Albedo: pick(rng, RGB{.02, .02, .02}, RGB{.3, .02, .02}, RGB{.02, .04, .2}), Opacity: rng.in(0.6, 0.95)}
@@ -203,8 +198,21 @@ func lighter(rng dice) *Case {
 	return k
 }
 
+// dyeAndScribe dyes the face round the openings, and scribes the gasket's round most of them.
+func (s *Surface) dyeAndScribe(rng dice, p *pattern) {
+	s.Dye, s.DyeMM = true, rng.in(5, 14)
+	for _, o := range p.ports {
+		if rng.chance(0.8) {
+			s.Lines = append(s.Lines, Line{Points: o, Closed: true, WidthMM: rng.in(0.08, 0.25), Albedo: grey(rng.in(0.6, 0.9)), Opacity: rng.in(0.6, 1)})
+		}
+	}
+}
+
 func rims(rng dice) *Case {
-	k := pair(rng, patternWish{}, easy(rng), easy(rng), false)
+	mt, mw := easy(rng), easy(rng)
+	p := newPattern(rng, patternWish{})
+	k := &Case{Target: gasketScene(mt, p, false), Work: faceScene(mw, p, mixedEdits(rng))}
+	k.told()
 	rounded := rng.chance(0.5)
 	size := rng.in(0.1, 0.5)
 	for i := range k.Work.Part.Ports {
@@ -212,6 +220,11 @@ func rims(rng dice) *Case {
 		p.BreakMM, p.Rounded = size, rounded
 	}
 	k.Work.Part.Surface.RimGlint = rng.in(0.1, 1.2)
+	k.Work.Part.Surface.RimMetal = rng.in(0.3, 1)
+	k.Work.Part.Surface.RimGlint *= rng.in(1, 6)
+	if rng.chance(0.3) {
+		k.Work.Part.Surface.dyeAndScribe(rng, p)
+	}
 	return k
 }
 

@@ -108,6 +108,7 @@ type Surface struct {
 	Lines    []Line
 	Bead     *Bead
 	RimGlint float64 // how brightly a broken edge reflects
+	RimMetal float64 // how much of a broken edge's light is reflected like a mirror's and comes out of the opening where it leans far, 0 to 1
 	Ribs     bool
 }
 

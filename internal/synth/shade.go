@@ -87,7 +87,11 @@ func (w *world) shadeRim(r ray, s, q float64, e *edgeOf) RGB {
 	glint := max(0, nx*w.halfLight[0]+ny*w.halfLight[1]+nz*w.halfLight[2])
 	glint = math.Pow(glint, 24) * w.Part.Surface.RimGlint * sin
 	l := w.ambient*(0.55+0.45*cos) + w.Light.Direct*vis*dot/w.lvec[2]
-	return a.scaled(l).mix(grey(1), 0).scaled(w.lightAt(x, y, -s)).plus(glint * w.exposure)
+	// What leans by more than 45 degrees mirrors the inside of the opening, not the sky; roughness blurs that.
+	const blurDeg = 15
+	leanDeg := math.Atan2(sin, cos) * 180 / math.Pi
+	l *= 1 - w.Part.Surface.RimMetal*ramp(leanDeg, 45-blurDeg, 45+blurDeg)
+	return a.scaled(l).scaled(w.lightAt(x, y, -s)).plus(glint * w.exposure)
 }
 
 func (c RGB) plus(v float64) RGB { return RGB{c[0] + v, c[1] + v, c[2] + v} }
