@@ -335,3 +335,31 @@ func TestTwinCirclesThereAndBack(t *testing.T) {
 		}
 	}
 }
+
+// A hole whose one side shows a dark shadow and the other a bench a tenth darker than the face: it is found from 0.4 mm off, and nothing is
+// where there is none. Truth is closed form.
+func TestHoleByLooks(t *testing.T) {
+	const r, light, bench, shadow = 3.0, 0.25, 0.22, 0.05 // linear light
+	lune := func(p geom.PointMM) bool { return p.Sub(geom.PointMM{X: 0.6, Y: 0.5}).Norm() > r }
+	for _, hole := range []bool{true, false} {
+		s := drawn{light: func(p geom.PointMM) float64 {
+			switch {
+			case !hole || p.Norm() > r:
+				return light
+			case lune(p):
+				return shadow
+			}
+			return bench
+		}, seed: 3}.surface(t)
+		v := &Survey{s: s, sol: &scalecard.Solution{BlurPx: 1}}
+		got := v.holeByLooks(face.Hole{Centre: geom.PointMM{X: -0.25, Y: -0.3}, DiameterMM: 2*r - 0.8})
+		switch {
+		case (got != nil) != hole:
+			t.Errorf("there is one: %v; found: %v", hole, got)
+		case hole && (got.Centre.Norm() > 0.08 || math.Abs(got.DiameterMM-2*r) > 0.15):
+			t.Errorf("found %.3f mm off, %.3f mm in diameter; want 0 and %.1f", got.Centre.Norm(), got.DiameterMM, 2*r)
+		case hole && got.Centre.Norm() > 3*got.SigmaCentreMM:
+			t.Errorf("%.3f mm off, standard uncertainty %.3f mm", got.Centre.Norm(), got.SigmaCentreMM)
+		}
+	}
+}

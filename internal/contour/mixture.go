@@ -246,7 +246,10 @@ func (v *Survey) byHue(hue [2]*plan) bool {
 // colourHoles adds the holes among round curves of a mixture that have not been measured in brightness. Where their edges can't be, or are
 // found elsewhere than the curve is, a hole is where its curve is.
 func (v *Survey) colourHoles(round []*loop) {
-	const apart = 3.0 // standard uncertainties
+	const (
+		apart  = 3.0 // standard uncertainties
+		asSure = 0.5 // a fit so much surer is not overruled by one that its curve does not bear out
+	)
 	shape := v.holeShape
 	if shape == nil {
 		shape = v.firstShape()
@@ -256,9 +259,16 @@ func (v *Survey) colourHoles(round []*loop) {
 		if slices.ContainsFunc(v.open.ports, func(p *loop) bool { return contains(p.pts, c) }) {
 			continue
 		}
-		seen := v.holeOfColour(l)
-		if seen == nil {
+		curve := v.holeOfColour(l)
+		if curve == nil {
 			continue
+		}
+		seen := curve
+		// Once to come near, and again from there.
+		for range 3 {
+			if h := v.holeByLooks(*seen); h != nil {
+				seen = h
+			}
 		}
 		k := slices.IndexFunc(v.holes, func(h face.Hole) bool { return h.Centre.Dist(seen.Centre) < seen.DiameterMM/2 })
 		if k < 0 {
@@ -270,7 +280,10 @@ func (v *Survey) colourHoles(round []*loop) {
 			}
 		}
 		h := v.holes[k]
-		if h.Centre.Dist(seen.Centre) > apart*math.Hypot(h.SigmaCentreMM, seen.SigmaCentreMM) {
+		elsewhere := func(o *face.Hole) bool {
+			return h.Centre.Dist(o.Centre) > apart*math.Hypot(h.SigmaCentreMM, o.SigmaCentreMM)
+		}
+		if elsewhere(seen) && (elsewhere(curve) || h.SigmaCentreMM > asSure*seen.SigmaCentreMM) {
 			v.holes[k] = *seen
 		}
 	}
