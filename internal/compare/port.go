@@ -443,9 +443,23 @@ func (c *portComparison) fill(r *PortResult) {
 	if c.arcs != nil {
 		r.UnsureArcs = c.arcs
 		r.because(prose.Sprintf("%s of its edge could not be measured; no step rests on that stretch, and areas count it as drawn", prose.MM(c.unsureMM, 1)))
+		if s := c.largestUnsure(); s != nil && c.hasRemove && s.stepMM > c.remove.valueMM+c.remove.uMM {
+			r.because(prose.Sprintf("%s of its edge could not be measured, and more may have to go there (%s as drawn, at %s); no step rests on that stretch, and areas count it as drawn",
+				prose.MM(c.unsureMM, 1), prose.MM(s.stepMM, 1), clock(s.p.Sub(c.target.centroid))))
+		}
 	}
 	r.Profile = c.profile()
 	c.judge(r)
+}
+
+// largestUnsure is the largest step to remove, as drawn, where it could not be measured; nil where all of it was.
+func (c *portComparison) largestUnsure() (largest *sample) {
+	for i := range c.onTarget {
+		if s := &c.onTarget[i]; !s.sure && (largest == nil || s.stepMM > largest.stepMM) {
+			largest = s
+		}
+	}
+	return largest
 }
 
 // outwardAt is how far mode k moves r's own edge outward at a sample of it.

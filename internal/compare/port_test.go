@@ -165,6 +165,21 @@ func TestUnsureArcs(t *testing.T) {
 	}
 }
 
+// Where it could not be measured more stands out, as drawn, than anywhere else: the user is told how much and where.
+func TestMoreMayHaveToGo(t *testing.T) {
+	for _, c := range []struct {
+		offMM float64 // of the work's edge where it is not measured, outward
+		want  bool
+	}{{-0.8, true}, {0, false}, {0.5, false}} {
+		target, work := twoCircles(20, 19, 0)
+		unsee(&work.Ports[0].Edge, geom.PointMM{}, 60, 120, c.offMM)
+		p := mustMatch(t, target, work)
+		if got := strings.Contains(p.Why, "more may have to go there (1.8 mm as drawn, at "); got != c.want {
+			t.Errorf("%+.1f mm: %q", c.offMM, p.Why)
+		}
+	}
+}
+
 // What is clear on the measured part stays clear.
 func TestUnsureArcsLeaveGrind(t *testing.T) {
 	target, work := twoCircles(20, 19, 0)
