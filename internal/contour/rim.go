@@ -16,11 +16,12 @@ const arcMM = 8.0
 type arcs struct {
 	band          []*band // one an opening
 	level, spread [][]float64
+	stepPx        float64 // between the places of an edge that are tried
 }
 
 // newArcs averages the profiles across the openings at bases, whose edges are found with the sharp model m.
 func (s *surface) newArcs(bases [][]geom.PointMM, m edgeModel) *arcs {
-	a := &arcs{make([]*band, len(bases)), make([][]float64, len(bases)), make([][]float64, len(bases))}
+	a := &arcs{make([]*band, len(bases)), make([][]float64, len(bases)), make([][]float64, len(bases)), 0.125}
 	parallelItems(len(bases), func(i int) {
 		b, level, spread := s.profiles(bases[i], edgeModel{rimMM: 1}, rimReachMM)
 		// Neighbours share most of their pixels.
@@ -88,7 +89,7 @@ func (a *arcs) each(m edgeModel, f func(opening, arc int, fit *profileFit, at in
 	// A sharp edge is found at a rim's inner side in some arcs and at its outer side in others.
 	const withinMM = 0.75
 	for i, b := range a.band {
-		e := m.scan(b, withinMM, 0.125*b.pxMM, a.level[i], a.spread[i])
+		e := m.scan(b, withinMM, a.stepPx*b.pxMM, a.level[i], a.spread[i])
 		for k := range e.fits {
 			f(i, k, &e.fits[k], indexOfLeast(e.fits[k].sse))
 		}
@@ -217,7 +218,9 @@ func (a *arcs) evenRim(sharp edgeModel) (even edgeModel, ok bool) {
 		mostly     = 0.75 // share of those
 		leastPx    = 2.2
 	)
-	without := a.misfits(sharp)
+	coarse := *a
+	coarse.stepPx = 0.25
+	without := coarse.misfits(sharp)
 	with, width := make([]float64, len(without)), make([]float64, len(without))
 	for k := range with {
 		with[k] = math.Inf(1)
@@ -226,7 +229,7 @@ func (a *arcs) evenRim(sharp edgeModel) (even edgeModel, ok bool) {
 	for _, sharper := range []float64{0.65, 1} {
 		t.sigmaMM = sharper * sharp.sigmaMM
 		for _, t.rimMM = range geometricSteps(leastWidthMM, mostWidthMM, 1.15) {
-			for k, v := range a.misfits(t) {
+			for k, v := range coarse.misfits(t) {
 				if v < with[k] {
 					with[k], width[k] = v, t.rimMM
 				}
