@@ -213,6 +213,7 @@ func (a *arcs) rim(m edgeModel) rim {
 func (a *arcs) evenRim(sharp edgeModel) (even edgeModel, ok bool) {
 	const (
 		clearGain  = 2.0  // of an arc's misfit, from a sharp edge to a rim
+		someGain   = 1.4  // the same, to one of about its width
 		leastClear = 0.35 // share of the arcs
 		near       = 1.25 // of the usual width, or over it
 		mostly     = 0.75 // share of those
@@ -221,28 +222,37 @@ func (a *arcs) evenRim(sharp edgeModel) (even edgeModel, ok bool) {
 	coarse := *a
 	coarse.stepPx = 0.25
 	without := coarse.misfits(sharp)
-	with, width := make([]float64, len(without)), make([]float64, len(without))
-	for k := range with {
-		with[k] = math.Inf(1)
-	}
-	t := sharp
-	for _, sharper := range []float64{0.65, 1} {
-		t.sigmaMM = sharper * sharp.sigmaMM
-		for _, t.rimMM = range geometricSteps(leastWidthMM, mostWidthMM, 1.15) {
-			for k, v := range coarse.misfits(t) {
-				if v < with[k] {
-					with[k], width[k] = v, t.rimMM
+	// best returns the width of the rim that fits best in every arc in which it leaves so much less than the sharp edge.
+	best := func(widths []float64, gain float64) (width []float64) {
+		with, of := make([]float64, len(without)), make([]float64, len(without))
+		for k := range with {
+			with[k] = math.Inf(1)
+		}
+		t := sharp
+		for _, sharper := range []float64{0.65, 1} {
+			t.sigmaMM = sharper * sharp.sigmaMM
+			for _, t.rimMM = range widths {
+				for k, v := range coarse.misfits(t) {
+					if v < with[k] {
+						with[k], of[k] = v, t.rimMM
+					}
 				}
 			}
 		}
-	}
-	var clear []float64
-	for k, v := range without {
-		if v > clearGain*with[k] {
-			clear = append(clear, width[k])
+		for k, v := range without {
+			if v > gain*with[k] {
+				width = append(width, of[k])
+			}
 		}
+		return width
 	}
-	if float64(len(clear)) < leastClear*float64(len(without)) {
+	fewest := int(math.Ceil(leastClear * float64(len(without))))
+	px := a.band[0].pxMM
+	if len(best([]float64{2.5 * px, 3.3 * px, 4.4 * px, 5.8 * px}, someGain)) < fewest { // nearly all sharp edges
+		return even, false
+	}
+	clear := best(geometricSteps(leastWidthMM, mostWidthMM, 1.15), clearGain)
+	if len(clear) < fewest {
 		return even, false
 	}
 	usual := quantile(slices.Clone(clear), 0.5)
@@ -252,7 +262,7 @@ func (a *arcs) evenRim(sharp edgeModel) (even edgeModel, ok bool) {
 			alike++
 		}
 	}
-	if float64(alike) < mostly*float64(len(clear)) || usual < leastPx*a.band[0].pxMM {
+	if float64(alike) < mostly*float64(len(clear)) || usual < leastPx*px {
 		return even, false
 	}
 	even = sharp
