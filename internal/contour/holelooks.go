@@ -19,7 +19,7 @@ func (v *Survey) holeByLooks(h face.Hole) *face.Hole {
 		farMM         = 1.2  // how far from h the edge is sought
 		mostScatterMM = 0.2  // of the edge about a circle
 		seen          = 0.75 // share of the sectors, at least
-		centreMM      = 0.04 // standard uncertainty of a centre
+		centreMM      = 0.06 // standard uncertainty of a centre
 		leanShare     = 0.2  // and of what the cut wall hides, which may look like the face
 		diameterMM    = 0.07
 	)
