@@ -215,44 +215,26 @@ func (a *arcs) evenRim(sharp edgeModel) (even edgeModel, ok bool) {
 		clearGain  = 2.0  // of an arc's misfit, from a sharp edge to a rim
 		someGain   = 1.4  // the same, to one of about its width
 		leastClear = 0.35 // share of the arcs
+		leastSome  = 0.25
 		near       = 1.25 // of the usual width, or over it
 		mostly     = 0.75 // share of those
 		leastPx    = 2.2
 	)
-	coarse := *a
-	coarse.stepPx = 0.25
-	without := coarse.misfits(sharp)
-	// best returns the width of the rim that fits best in every arc in which it leaves so much less than the sharp edge.
-	best := func(widths []float64, gain float64) (width []float64) {
-		with, of := make([]float64, len(without)), make([]float64, len(without))
-		for k := range with {
-			with[k] = math.Inf(1)
+	share := func(clear []float64, of *arcs) float64 {
+		n := 0
+		for _, level := range of.level {
+			n += len(level)
 		}
-		t := sharp
-		for _, sharper := range []float64{0.65, 1} {
-			t.sigmaMM = sharper * sharp.sigmaMM
-			for _, t.rimMM = range widths {
-				for k, v := range coarse.misfits(t) {
-					if v < with[k] {
-						with[k], of[k] = v, t.rimMM
-					}
-				}
-			}
-		}
-		for k, v := range without {
-			if v > gain*with[k] {
-				width = append(width, of[k])
-			}
-		}
-		return width
+		return float64(len(clear)) / float64(n)
 	}
-	fewest := int(math.Ceil(leastClear * float64(len(without))))
 	px := a.band[0].pxMM
-	if len(best([]float64{2.5 * px, 3.3 * px, 4.4 * px, 5.8 * px}, someGain)) < fewest { // nearly all sharp edges
+	// Nearly all sharp edges are known from every other arc and four widths.
+	few := a.every(2)
+	if share(few.clearWidths(sharp, []float64{2.5 * px, 3.3 * px, 4.4 * px, 5.8 * px}, someGain, 1), few) < leastSome {
 		return even, false
 	}
-	clear := best(geometricSteps(leastWidthMM, mostWidthMM, 1.15), clearGain)
-	if len(clear) < fewest {
+	clear := a.every(1).clearWidths(sharp, geometricSteps(leastWidthMM, mostWidthMM, 1.15), clearGain, 0.65, 1)
+	if share(clear, a) < leastClear {
 		return even, false
 	}
 	usual := quantile(slices.Clone(clear), 0.5)
@@ -268,6 +250,42 @@ func (a *arcs) evenRim(sharp edgeModel) (even edgeModel, ok bool) {
 	even = sharp
 	even.rimMM = least(geometricSteps(usual/near, usual*near, 1.06), func(x float64) float64 { t := sharp; t.rimMM = x; return a.misfit(t) })
 	return even, true
+}
+
+// every returns every k-th arc, with half as many places tried.
+func (a *arcs) every(k int) *arcs {
+	o := &arcs{stepPx: 2 * a.stepPx}
+	for i, b := range a.band {
+		o.band, o.level, o.spread = append(o.band, b.every(k)), append(o.level, everyOf(a.level[i], k)), append(o.spread, everyOf(a.spread[i], k))
+	}
+	return o
+}
+
+// clearWidths returns, of the arcs in which a rim leaves so many times less than the sharp edge, its width that fits best. A rim's transitions are so
+// much sharper than one in its place.
+func (a *arcs) clearWidths(sharp edgeModel, widths []float64, gain float64, sharper ...float64) (clear []float64) {
+	without := a.misfits(sharp)
+	with, width := make([]float64, len(without)), make([]float64, len(without))
+	for k := range with {
+		with[k] = math.Inf(1)
+	}
+	t := sharp
+	for _, x := range sharper {
+		t.sigmaMM = x * sharp.sigmaMM
+		for _, t.rimMM = range widths {
+			for k, v := range a.misfits(t) {
+				if v < with[k] {
+					with[k], width[k] = v, t.rimMM
+				}
+			}
+		}
+	}
+	for k, v := range without {
+		if v > gain*with[k] {
+			clear = append(clear, width[k])
+		}
+	}
+	return clear
 }
 
 // ownGain is by how much a rim like that of step, but as wide in every arc as fits best there, leaves less than the sharp edge does.
