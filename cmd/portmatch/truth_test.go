@@ -92,10 +92,7 @@ func TestTraceOnTheSamples(t *testing.T) {
 	for name, s := range scenes() {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			limitRMS, limitMax := 0.05, 0.15
-			if name == "throttle-face" { // rounded by 0.25 mm: the light decides what shows
-				limitRMS, limitMax = 0.20, 0.30
-			}
+			const limitRMS, limitMax = 0.05, 0.15
 			out := filepath.Join(t.TempDir(), "trace.json")
 			must(t, "trace", "--photo", s.file, "--height", s.heightMM, "--out", out)
 			in, err := os.Open(out)
@@ -208,6 +205,7 @@ type truthPair struct {
 }
 
 func TestMatchOnTheSamples(t *testing.T) {
+	const mostUMM = 0.25
 	for _, c := range []struct {
 		pair, target, work string
 		mirrored           bool // the work looks at the target's other side, so its ports run the other way
@@ -219,7 +217,7 @@ func TestMatchOnTheSamples(t *testing.T) {
 		{pair: "after", target: "gasket", work: "manifold-after", stepMM: 0.10, areaShare: 0.005,
 			verdicts: []string{"matched/too close to call", "past the line", "grind", "matched/too close to call"}},
 		{pair: "gasket-head", target: "gasket", work: "head", mirrored: true, stepMM: 0.10, areaShare: 0.005},
-		{pair: "throttle", target: "throttle-gasket", work: "throttle-face", stepMM: 0.20, areaShare: 0.02,
+		{pair: "throttle", target: "throttle-gasket", work: "throttle-face", stepMM: 0.15, areaShare: 0.005,
 			verdicts: []string{"grind"}},
 	} {
 		t.Run(c.pair, func(t *testing.T) {
@@ -245,8 +243,11 @@ func TestMatchOnTheSamples(t *testing.T) {
 				}
 				step := func(name string, got compare.Quantity, want float64) {
 					t.Logf("port %d: %s step %.3f ± %.3f mm, truth %.3f", p.Port, name, got.Value, got.Uncertainty, want)
-					if !(math.Abs(got.Value-want) <= c.stepMM) {
-						t.Errorf("port %d: %s step %.3f mm, want %.3f ± %.2f", p.Port, name, got.Value, want, c.stepMM)
+					if !(math.Abs(got.Value-want) <= min(c.stepMM, got.Uncertainty+1e-9)) {
+						t.Errorf("port %d: %s step %.3f ± %.3f mm, want %.3f ± %.2f", p.Port, name, got.Value, got.Uncertainty, want, c.stepMM)
+					}
+					if !(got.Uncertainty < mostUMM) {
+						t.Errorf("port %d: %s step ± %.3f mm, want ± %.2f at most", p.Port, name, got.Uncertainty, mostUMM)
 					}
 				}
 				area := func(name string, got compare.Quantity, want float64) {
