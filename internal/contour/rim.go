@@ -249,7 +249,25 @@ func (a *arcs) evenRim(sharp edgeModel) (even edgeModel, ok bool) {
 	}
 	even = sharp
 	even.rimMM = least(geometricSteps(usual/near, usual*near, 1.06), func(x float64) float64 { t := sharp; t.rimMM = x; return a.misfit(t) })
-	return even, true
+	return even, a.faceOutside(even)
+}
+
+// faceOutside tells whether in most arcs what lies outside the rim of m looks more like the face than the rim does. Beside a line scribed round
+// the opening it is the other way round.
+func (a *arcs) faceOutside(m edgeModel) bool {
+	const leastChange = 0.1 // of the face's level, at the rim's outer side
+	outside, inside := 0, 0
+	a.each(m, func(i, k int, fit *profileFit, at int) {
+		face, level, first := a.level[i][k], fit.level[at], fit.first[at]
+		switch {
+		case math.Abs(first) < leastChange*face:
+		case math.Abs(level-face) < math.Abs(level+first-face):
+			outside++
+		default:
+			inside++
+		}
+	})
+	return outside > inside
 }
 
 // every returns every k-th arc, with half as many places tried.
