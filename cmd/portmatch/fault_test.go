@@ -128,6 +128,11 @@ func TestKilledProgramMatch(t *testing.T) {
 			continue
 		}
 		left, _ := os.ReadDir(dir)
+		// A lock that nothing is written into yet says nothing, and nothing is lost.
+		left = slices.DeleteFunc(left, func(e fs.DirEntry) bool {
+			info, err := e.Info()
+			return err == nil && info.Mode().IsRegular() && info.Size() == 0
+		})
 		status, _, stderr := portmatch(t, q.match(dir)...)
 		if status != statusDone {
 			t.Fatalf("the name can't be used again: status %d: %s", status, stderr)
