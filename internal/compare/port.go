@@ -442,10 +442,13 @@ func (c *portComparison) fill(r *PortResult) {
 	}
 	if c.arcs != nil {
 		r.UnsureArcs = c.arcs
-		r.because(prose.Sprintf("%s of its edge could not be measured; no step rests on that stretch, and areas count it as drawn", prose.MM(c.unsureMM, 1)))
+		const rest = "no step rests on that stretch, and areas count it as drawn"
+		unsure := prose.MM(c.unsureMM, 1)
 		if s := c.largestUnsure(); s != nil && c.hasRemove && s.stepMM > c.remove.valueMM+c.remove.uMM {
-			r.because(prose.Sprintf("%s of its edge could not be measured, and more may have to go there (%s as drawn, at %s); no step rests on that stretch, and areas count it as drawn",
-				prose.MM(c.unsureMM, 1), prose.MM(s.stepMM, 1), clock(s.p.Sub(c.target.centroid))))
+			r.because(prose.Sprintf("%s of its edge could not be measured, and more may have to go there (%s as drawn, at %s); "+rest,
+				unsure, prose.MM(s.stepMM, 1), clock(s.p.Sub(c.target.centroid))))
+		} else {
+			r.because(prose.Sprintf("%s of its edge could not be measured; "+rest, unsure))
 		}
 	}
 	r.Profile = c.profile()

@@ -330,8 +330,13 @@ func TestRimThatMayBeThere(t *testing.T) {
 // A chamfer 0.48 mm wide, here as bright as the face and there as dark as the tunnel, so that no wave shows: wherever it does show, it is of
 // one width. Taken for sharp, edges are up to 0.26 mm RMS off.
 func TestEvenRim(t *testing.T) {
-	const mostMM = 0.06
 	v, truth := surveyOf(t, "rims", 13038, true)
+	nearTruth(t, v, truth, 0.06)
+}
+
+// nearTruth reports the ports that are further than mostMM RMS from the truth.
+func nearTruth(t *testing.T, v *Survey, truth [][]geom.PointMM, mostMM float64) {
+	t.Helper()
 	offTruth(t, v, truth, func(p face.Port, offMM []float64) {
 		var sum float64
 		for _, d := range offMM {
@@ -346,17 +351,8 @@ func TestEvenRim(t *testing.T) {
 // A rim is as bright as the light makes it, the same way round every opening of a face: known, that tells its outer side from its inner
 // one where a single profile can't. Without it these are 0.12 to 0.17 mm RMS off.
 func TestRimsLight(t *testing.T) {
-	const mostMM = 0.06
 	v, truth := surveyOf(t, "rims", 13007, true)
-	offTruth(t, v, truth, func(p face.Port, offMM []float64) {
-		var sum float64
-		for _, d := range offMM {
-			sum += d * d
-		}
-		if rms := math.Sqrt(sum / float64(len(offMM))); rms > mostMM {
-			t.Errorf("port %d is %.3f mm RMS off, %.3f at most is wanted", p.Number, rms, mostMM)
-		}
-	})
+	nearTruth(t, v, truth, 0.06)
 	if v.edge.rimLight == nil {
 		t.Error("the light is not known")
 	}

@@ -60,6 +60,7 @@ func TestWithinBead(t *testing.T) {
 	const r, land, bead = 20.0, 0.9, 1.7
 	const face, bench, dim, shadow, lit = 0.1, 0.25, 0.15, 0.02, 0.6 // linear light
 	const outer = r + land + bead
+	const wide = 1.9
 	beaded := func(behind func(p geom.PointMM) float64) func(p geom.PointMM) float64 {
 		return func(p geom.PointMM) float64 {
 			switch d := p.Norm(); {
@@ -82,18 +83,17 @@ func TestWithinBead(t *testing.T) {
 		name  string
 		light func(p geom.PointMM) float64 // inside the edge at hand
 		base  []geom.PointMM
-		want  bool
+		want  float64 // how wide the face inside the bead is, mm; 0 for no bead
 	}{
-		{"bead", beaded(on(bench)), around, true},
-		{"bead, and a bench much like the face", beaded(on(dim)), around, true},
+		{"bead", beaded(on(bench)), around, land},
+		{"bead, and a bench much like the face", beaded(on(dim)), around, land},
 		{"bead, and a shadow before the bench", beaded(func(p geom.PointMM) float64 {
 			if p.Sub(geom.PointMM{X: 1.5}).Norm() > r {
 				return shadow
 			}
 			return bench
-		}), around, true},
+		}), around, land},
 		{"bead, and a scratch round the opening inside it", func(p geom.PointMM) float64 {
-			const wide = 1.9
 			switch d := p.Norm(); {
 			case d > r+wide:
 				return lit
@@ -103,27 +103,27 @@ func TestWithinBead(t *testing.T) {
 				return face
 			}
 			return bench
-		}, around, true},
-		{"bead that the edge leaves", beaded(on(bench)), left, true},
-		{"bench", on(bench), around, false},
+		}, around, wide},
+		{"bead that the edge leaves", beaded(on(bench)), left, land},
+		{"bench", on(bench), around, 0},
 		{"shadow on one side", func(p geom.PointMM) float64 {
 			if p.Sub(geom.PointMM{X: 1.5}).Norm() > outer {
 				return shadow
 			}
 			return bench
-		}, around, false},
+		}, around, 0},
 		{"ring at the edge", func(p geom.PointMM) float64 {
 			if p.Norm() > outer-bead {
 				return lit
 			}
 			return bench
-		}, around, false},
+		}, around, 0},
 		{"ring at the edge, and a bench much like the face", func(p geom.PointMM) float64 {
 			if p.Norm() > outer-bead {
 				return lit
 			}
 			return dim
-		}, around, false},
+		}, around, 0},
 	}
 	for i, tt := range tests {
 		s := drawn{light: func(p geom.PointMM) float64 {
@@ -133,15 +133,15 @@ func TestWithinBead(t *testing.T) {
 			return tt.light(p)
 		}, seed: uint64(i)}.surface(t)
 		found := s.withinBead(tt.base)
-		if (found != nil) != tt.want {
-			t.Errorf("%s: %v, want one: %v", tt.name, found, tt.want)
+		if (found != nil) != (tt.want > 0) {
+			t.Errorf("%s: %v, want land %.1f mm wide", tt.name, found, tt.want)
 			continue
 		}
-		if !tt.want {
+		if tt.want == 0 {
 			continue
 		}
-		if most := outer - r - 0.5; found.landMM < land-0.15 || found.landMM > most {
-			t.Errorf("%s: land %.2f mm wide, want %.2f to %.2f", tt.name, found.landMM, land, most)
+		if math.Abs(found.landMM-tt.want) > 0.15 {
+			t.Errorf("%s: land %.2f mm wide, want %.2f", tt.name, found.landMM, tt.want)
 		}
 		for _, p := range found.sure {
 			if math.Abs(p.Norm()-r) > 0.2 {
