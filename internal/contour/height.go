@@ -54,7 +54,7 @@ func (v *Survey) doubtHeight(ctx context.Context) error {
 // of them measured.
 func (v *Survey) at(heightMM float64) *Survey {
 	o := &Survey{s: newSurface(v.s.photo, v.sol, heightMM), sol: v.sol, opt: v.opt}
-	o.opt.HeightMM = heightMM
+	o.opt.HeightMM, o.opt.casting = heightMM, false
 	o.thin = o.isThin()
 	for _, l := range v.open.holes {
 		moved := *l

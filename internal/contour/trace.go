@@ -20,6 +20,7 @@ type Options struct {
 	HeightMM      float64 // of the photographed surface above the strips' print
 	HeightSigmaMM float64 // standard uncertainty of HeightMM; 0: defaultHeightSigma
 	Photo         string  // name for calibration and warnings: "target", "work", or a file name
+	casting       bool    // whatever the height says: its openings are bores
 }
 
 // Guide is what a target's openings are expected to look like on this face, in its face frame.
@@ -59,6 +60,13 @@ const maxGasketMM = 3.3
 // NewSurvey finds openings and measures the holes. The photo's camera is sol.
 func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt Options) (*Survey, error) {
 	v, err := newSurvey(ctx, p, sol, opt)
+	if err == nil && v.thin && (v.bores() || len(v.holes) < leastHoles) {
+		opt.casting = true
+		var o *Survey
+		if o, err = newSurvey(ctx, p, sol, opt); err == nil && o.bores() {
+			v = o
+		}
+	}
 	if err == nil {
 		err = v.doubtHeight(ctx)
 	}
@@ -102,9 +110,9 @@ func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	return v, ctx.Err()
 }
 
-// isThin tells by the height whether the part is a gasket beside its strips.
+// isThin tells whether the part is a gasket beside its strips: by the height, unless its openings have shown themselves to be bores.
 func (v *Survey) isThin() bool {
-	return v.opt.HeightMM > 0.1 && v.opt.HeightMM <= maxGasketMM && v.sol.Camera.Scan == nil
+	return v.opt.HeightMM > 0.1 && v.opt.HeightMM <= maxGasketMM && v.sol.Camera.Scan == nil && !v.opt.casting
 }
 
 // dropHolesInPorts drops what was measured as a hole and is a port, or lies in one.

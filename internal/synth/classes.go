@@ -15,7 +15,7 @@ func Classes() []Class {
 		{"flipped", true, "gasket lying the other side up", flipped},
 		{"turned", true, "any rotation, tilt 10 to 15°", turned},
 		{"orientation", true, "every EXIF orientation", orientation},
-		{"drop", true, "strips 5 to 9 mm below the face", drop},
+		{"drop", true, "strips 1 to 9 mm below the face", drop},
 		{"thick", true, "gasket 2 to 3 mm thick", thick},
 		{"samewall", true, "thick gasket, cut wall of the colour of its top", sameWall},
 		{"bead", true, "raised fire ring or bead line round the openings", bead},
@@ -82,9 +82,12 @@ func orientation(rng dice) *Case {
 	return pair(rng, patternWish{maxMM: 330}, a, b, false)
 }
 
-func drop(rng dice) *Case {
+func drop(rng dice) *Case { return dropBy(rng, 1, 9) }
+
+// dropBy draws a work face that stands leastMM to mostMM above its strips.
+func dropBy(rng dice, leastMM, mostMM float64) *Case {
 	k := pair(rng, patternWish{}, easy(rng), easy(rng), false)
-	k.Work.HeightMM = round(rng.in(5, 9), 1)
+	k.Work.HeightMM = round(rng.in(leastMM, mostMM), 1)
 	k.Work.BenchMM = k.Work.HeightMM + 0.2
 	k.Work.shoot(easy(rng))
 	k.told()
@@ -506,7 +509,7 @@ func cut(rng dice) *Case {
 }
 
 func wrongHeight(rng dice) *Case {
-	k := drop(rng)
+	k := dropBy(rng, 5, 9)
 	if rng.chance(0.5) {
 		k.WorkHeightMM = 0
 	} else {
