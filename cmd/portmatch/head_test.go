@@ -65,6 +65,22 @@ func TestHeadGasketManifold(t *testing.T) {
 	}
 }
 
+// A photo that is refused needs its stages more than any other: they are written as far as it got.
+func TestStagesOfARefusal(t *testing.T) {
+	dir := t.TempDir()
+	debug := filepath.Join(dir, "stages")
+	status, _, _ := portmatch(t, "match", "--target", scenes()["throttle-gasket"].file, "--target-height", "0.8", "--work", scenes()["head"].file,
+		"--job", filepath.Join(dir, "job"), "--debug", debug)
+	if status == 0 {
+		t.Fatal("a throttle gasket was laid on a head")
+	}
+	for name, want := range map[string]int{"target-*.png": 4, "work-1-*.png": 3} {
+		if got, err := filepath.Glob(filepath.Join(debug, name)); err != nil || len(got) != want {
+			t.Errorf("%s: %v, %v; want %d", name, got, err, want)
+		}
+	}
+}
+
 // TestThrottleToACircle opens a bore to a circle with no gasket at hand, checks a dimension, and looks at one state twice.
 func TestThrottleToACircle(t *testing.T) {
 	dir := t.TempDir()

@@ -77,10 +77,7 @@ func runMatch(c *cli.Context) error {
 	p := newProgress(c, 4)
 	defer p.done()
 	opts := compareOptions(set)
-	if err := ps.measure(c.Context, opts, p); err != nil {
-		return err
-	}
-	if err := ps.debug(c.String("debug")); err != nil {
+	if err := withDebug(ps.measure(c.Context, opts, p), c.String("debug"), ps.debug); err != nil {
 		return err
 	}
 	if err := ps.shape(set); err != nil {

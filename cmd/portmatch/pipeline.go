@@ -79,8 +79,12 @@ func (v *sight) look(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	v.survey, err = contour.NewSurvey(ctx, v.photo, v.solution, opt)
-	return err
+	survey, err := contour.NewSurvey(ctx, v.photo, v.solution, opt)
+	if err != nil {
+		return err
+	}
+	v.survey = survey
+	return nil
 }
 
 // trace measures the outlines; guide may be nil.

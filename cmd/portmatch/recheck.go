@@ -81,12 +81,9 @@ func runRecheck(c *cli.Context) error {
 
 	p := newProgress(c, 4)
 	defer p.done()
-	if err := ps.measure(c.Context, opts, p); showsNoStrip(err) && !c.Bool("face-as-scale") {
+	if err := withDebug(ps.measure(c.Context, opts, p), c.String("debug"), ps.debug); showsNoStrip(err) && !c.Bool("face-as-scale") {
 		return &noScaleError{err}
 	} else if err != nil {
-		return err
-	}
-	if err := ps.debug(c.String("debug")); err != nil {
 		return err
 	}
 	for _, w := range ps.works {

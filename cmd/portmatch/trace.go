@@ -44,15 +44,15 @@ func runTrace(c *cli.Context) error {
 		card: scalecard.Options{DPI: dpi(c, "dpi"), PrintedXMM: mm(c, "printed-x"), PrintedYMM: mm(c, "printed-y")}}}
 	p := newProgress(c, 2)
 	defer p.done()
-	p.stage("reading " + base(path))
-	if err := v.look(c.Context); err != nil {
-		return err
+	measure := func() error {
+		p.stage("reading " + base(path))
+		if err := v.look(c.Context); err != nil {
+			return err
+		}
+		p.stage("finding the edges")
+		return v.trace(c.Context, nil)
 	}
-	p.stage("finding the edges")
-	if err := v.trace(c.Context, nil); err != nil {
-		return err
-	}
-	if err := v.debug(c.String("debug")); err != nil {
+	if err := withDebug(measure(), c.String("debug"), v.debug); err != nil {
 		return err
 	}
 	p.done()

@@ -39,6 +39,7 @@ func Classes() []Class {
 		{"slack", true, "paper curled by up to 0.15 mm, heights told to 0.05 mm", slack},
 		{"printed97", true, "card printed at 97 %, told by --printed-x/-y", printed97},
 		{"untold97", true, "card printed at 97 % in both pictures, not told", untold97},
+		{"mixed", true, "several of these at once", several},
 
 		{"lifted", false, "one end of a strip stands 3 to 6 mm high", lifted},
 		{"curled", false, "a strip's middle stands 2 to 5 mm high", curled},
@@ -123,13 +124,17 @@ func sameWall(rng dice) *Case {
 
 func bead(rng dice) *Case {
 	k := pair(rng, patternWish{}, easy(rng), easy(rng), false)
+	k.Target.Part.Surface.Bead = anyBead(rng)
+	return k
+}
+
+func anyBead(rng dice) *Bead {
 	b := &Bead{WidthMM: rng.in(1, 2), HeightMM: rng.in(0.1, 0.3), Albedo: pick(rng, RGB{.45, .05, .03}, RGB{.5, .5, .52}, RGB{.55, .35, .2}, RGB{.1, .1, .1})}
 	b.DistanceMM = b.WidthMM / 2
 	if rng.chance(0.6) {
 		b.DistanceMM = rng.in(2, 3.5)
 	}
-	k.Target.Part.Surface.Bead = b
-	return k
+	return b
 }
 
 func dye(rng dice) *Case {
@@ -159,17 +164,21 @@ func dye(rng dice) *Case {
 func glare(rng dice) *Case {
 	k := pair(rng, patternWish{}, easy(rng), easy(rng), false)
 	for _, s := range []*Scene{k.Target, k.Work} {
-		if s.Part.Gasket {
-			s.Part.Surface.Gloss = rng.in(0.1, 0.5)
-		}
-		for _, p := range s.Part.Ports {
-			if rng.chance(0.6) {
-				s.Light.Glare = append(s.Light.Glare, Glare{At: p.Outline[rng.IntN(len(p.Outline))], TurnDeg: rng.in(0, 180),
-					WidthMM: rng.in(8, 25), LengthMM: rng.in(20, 100), Strength: rng.in(0.15, 0.5)})
-			}
-		}
+		s.glare(rng)
 	}
 	return k
+}
+
+func (s *Scene) glare(rng dice) {
+	if s.Part.Gasket {
+		s.Part.Surface.Gloss = rng.in(0.1, 0.5)
+	}
+	for _, p := range s.Part.Ports {
+		if rng.chance(0.6) {
+			s.Light.Glare = append(s.Light.Glare, Glare{At: p.Outline[rng.IntN(len(p.Outline))], TurnDeg: rng.in(0, 180),
+				WidthMM: rng.in(8, 25), LengthMM: rng.in(20, 100), Strength: rng.in(0.15, 0.5)})
+		}
+	}
 }
 
 func faint(rng dice) *Case {
@@ -216,39 +225,98 @@ func rims(rng dice) *Case {
 	p := newPattern(rng, patternWish{})
 	k := &Case{Target: gasketScene(mt, p, false), Work: faceScene(mw, p, mixedEdits(rng))}
 	k.told()
-	rounded := rng.chance(0.5)
-	size := rng.in(0.1, 0.5)
-	for i := range k.Work.Part.Ports {
-		p := &k.Work.Part.Ports[i]
-		p.BreakMM, p.Rounded = size, rounded
-	}
-	k.Work.Part.Surface.RimGlint = rng.in(0.1, 1.2)
-	k.Work.Part.Surface.RimMetal = rng.in(0.3, 1)
-	k.Work.Part.Surface.RimGlint *= rng.in(1, 6)
+	k.Work.Part.breakEdges(rng)
 	if rng.chance(0.3) {
 		k.Work.Part.Surface.dyeAndScribe(rng, p)
 	}
 	return k
 }
 
+// breakEdges chamfers or rounds the openings' edges, all alike.
+func (p *Part) breakEdges(rng dice) {
+	rounded := rng.chance(0.5)
+	size := rng.in(0.1, 0.5)
+	for i := range p.Ports {
+		p.Ports[i].BreakMM, p.Ports[i].Rounded = size, rounded
+	}
+	p.Surface.RimGlint = rng.in(0.1, 1.2)
+	p.Surface.RimMetal = rng.in(0.3, 1)
+	p.Surface.RimGlint *= rng.in(1, 6)
+}
+
 func iron(rng dice) *Case {
 	k := pair(rng, patternWish{}, easy(rng), easy(rng), false)
-	s := &k.Work.Part.Surface
+	k.Work.Part.rust(rng)
+	return k
+}
+
+func (p *Part) rust(rng dice) {
+	s := &p.Surface
 	v := rng.in(0.7, 1.6)
 	s.Kind, s.Albedo, s.Contrast, s.RustAmt, s.Gloss = "iron", RGB{.20, .165, .13}.scaled(v), rng.in(0.15, 0.3), rng.in(0.2, 0.9), 0.3
-	k.Work.Part.WallAlbedo = RGB{.1, .07, .05}
-	return k
+	p.WallAlbedo = RGB{.1, .07, .05}
 }
 
 func shadow(rng dice) *Case {
 	k := pair(rng, patternWish{}, easy(rng), easy(rng), false)
 	for _, s := range []*Scene{k.Target, k.Work} {
-		for range 1 + rng.IntN(3) {
-			p := s.Part.Ports[rng.IntN(len(s.Part.Ports))]
-			s.Light.Bars = append(s.Light.Bars, Bar{At: p.Outline[rng.IntN(len(p.Outline))], TurnDeg: rng.in(0, 180), WidthMM: rng.in(6, 40),
-				SoftMM: rng.in(0.5, 5), Depth: rng.in(0.35, 0.7)})
+		s.shade(rng)
+	}
+	return k
+}
+
+func (s *Scene) shade(rng dice) {
+	for range 1 + rng.IntN(3) {
+		p := s.Part.Ports[rng.IntN(len(s.Part.Ports))]
+		s.Light.Bars = append(s.Light.Bars, Bar{At: p.Outline[rng.IntN(len(p.Outline))], TurnDeg: rng.in(0, 180), WidthMM: rng.in(6, 40),
+			SoftMM: rng.in(0.5, 5), Depth: rng.in(0.35, 0.7)})
+	}
+}
+
+// several draws what a photo from a shop has: no class of its own, but two or three difficulties that happen to meet.
+func several(rng dice) *Case {
+	shot := func() mix {
+		m := easy(rng)
+		m.strips = pick(rng, 2, 2, 3, 4)
+		m.tilt, m.anyRoll = [2]float64{0, 15}, rng.chance(0.3)
+		m.focal35 = pick(rng, 0.0, 0, 24, 35, 50, 70)
+		if rng.chance(0.3) {
+			m.orient = 1 + rng.IntN(8)
+		}
+		return m
+	}
+	mt, mw := shot(), shot()
+	p := newPattern(rng, patternWish{noDowels: rng.chance(0.3)})
+	k := &Case{Target: gasketScene(mt, p, rng.chance(0.4)), Work: faceScene(mw, p, mixedEdits(rng))}
+	if rng.chance(0.4) {
+		k.Target.setThickness(rng, mt, rng.in(0.5, 3))
+	}
+	if rng.chance(0.3) {
+		k.Target.Part.Surface.Bead = anyBead(rng)
+	}
+	switch {
+	case rng.chance(0.25):
+		k.Work.Part.rust(rng)
+	case rng.chance(0.35):
+		k.Work.Part.Surface.dyeAndScribe(rng, p)
+	}
+	if rng.chance(0.3) {
+		k.Work.Part.breakEdges(rng)
+	}
+	if rng.chance(0.4) {
+		k.Work.HeightMM = round(rng.in(0.5, 9), 1)
+		k.Work.BenchMM = max(k.Work.BenchMM, k.Work.HeightMM+0.2)
+		k.Work.shoot(mw)
+	}
+	for _, s := range []*Scene{k.Target, k.Work} {
+		if rng.chance(0.2) {
+			s.glare(rng)
+		}
+		if rng.chance(0.25) {
+			s.shade(rng)
 		}
 	}
+	k.told()
 	return k
 }
 
