@@ -110,11 +110,11 @@ func (v *sight) traceGuided(ctx context.Context, target *sight, opts compare.Opt
 	if err := target.seek(ctx, v.survey, workFromTarget.Inverse()); err != nil {
 		return err
 	}
-	guide := guideOf(target.face, workFromTarget)
-	if err := v.inFrame(guide); err != nil {
+	// Of what was hardly measured on the target nobody knows whether it is a port: that it runs off the work's photo refuses nothing.
+	if err := v.inFrame(guideOf(contour.Trusted(target.face), workFromTarget)); err != nil {
 		return err
 	}
-	return v.trace(ctx, guide)
+	return v.trace(ctx, guideOf(target.face, workFromTarget))
 }
 
 // guideOf says what f's openings and edge look like in another face's frame.

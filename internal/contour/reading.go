@@ -752,3 +752,37 @@ func bridgeShort(sure []bool, k int) []bool {
 	}
 	return out
 }
+
+// untangle takes out the loops of an edge that crosses itself, in noise or where a reading went astray: the way between the two crossing
+// stretches is drawn straight and marked. A loop of more than mostShare of the edge is no slip and stays, for whoever compares to refuse.
+func (r *edgeReading) untangle() {
+	const mostShare, marginMM = 0.2, 1.0
+	n := len(r.outline)
+	if n < 8 {
+		return
+	}
+	most := int(mostShare * float64(n))
+	margin := int(marginMM/(pathLength(r.outline)/float64(n))) + 1
+	at := func(i int) geom.PointMM { return r.outline[i%n] }
+	for i := 0; i < n; i++ {
+		for k := most; k >= 2; k-- { // the widest loop first: it may hold others
+			if !segmentsCross(at(i), at(i+1), at(i+k), at(i+k+1)) {
+				continue
+			}
+			from, to := at(i), at(i+k+1)
+			for j := 1; j <= k; j++ {
+				r.outline[(i+j)%n] = from.Add(to.Sub(from).Scale(float64(j) / float64(k+1)))
+			}
+			for j := -margin; j <= k+1+margin; j++ {
+				r.sure[(i+j+2*n)%n] = false
+			}
+			break
+		}
+	}
+}
+
+// segmentsCross tells whether the segments ab and cd cross between their ends.
+func segmentsCross(a, b, c, d geom.PointMM) bool {
+	side := func(p, q, x geom.PointMM) float64 { return q.Sub(p).Cross(x.Sub(p)) }
+	return side(a, b, c)*side(a, b, d) < 0 && side(c, d, a)*side(c, d, b) < 0
+}

@@ -9,13 +9,60 @@ import (
 	"portmatch/internal/geom"
 )
 
-// Unasked returns the openings of the first look, good to about a mm, that look like ports and lie on none of the guide's.
+// Unasked returns the openings of the first look, good to about a mm, that look like ports and lie on none of the guide's, or on one that is
+// ragged where they are sound.
 func (v *Survey) Unasked(g *Guide) [][]geom.PointMM {
+	sound := *g
+	sound.Ports = slices.DeleteFunc(slices.Clone(g.Ports), func(want []geom.PointMM) bool { return v.sounder(want) != nil })
 	var out [][]geom.PointMM
-	for _, l := range v.unasked(g) {
+	for _, l := range v.unasked(&sound) {
 		out = append(out, l.pts)
 	}
 	return out
+}
+
+// sounder returns the opening of the first look that lies where want does and is much less ragged, or of which want is but a part; nil where
+// there is none. One of two faces shows it with a stain on its edge or a shadow across it, which the other does not have.
+func (v *Survey) sounder(want []geom.PointMM) *loop {
+	const more, asLarge = 0.05, 1.3
+	rough := func(pts []geom.PointMM) float64 {
+		o := resampleClosed(pts, 0.7) // grain is not what makes an edge longer than its hull's
+		return pathLength(o) / pathLength(convexHull(o))
+	}
+	for _, l := range v.open.ports {
+		if partOf(want, l.pts) && solidity(l) > minSolidity {
+			return l
+		}
+		if !contains(l.pts, centroid(want)) || !contains(want, centroid(l.pts)) {
+			continue
+		}
+		ratio := math.Abs(signedArea(convexHull(l.pts)) / signedArea(convexHull(want)))
+		if ratio < asLarge && 1/ratio < asLarge && rough(want) > rough(l.pts)+more {
+			return l
+		}
+	}
+	return nil
+}
+
+// partOf tells whether a lies in b, is much smaller and has part of its edge in common with it: what a shadow left of an opening. An opening
+// in a patch of dye lies well within that.
+func partOf(a, b []geom.PointMM) bool {
+	const share, slackMM, inside, common = 0.6, 3.0, 0.9, 0.3
+	if math.Abs(signedArea(a)) > share*math.Abs(signedArea(b)) {
+		return false
+	}
+	ix := geom.NewIndex(geom.Outline(b))
+	var in, near float64
+	for _, p := range a {
+		switch _, _, d := ix.Nearest(p); {
+		case d < slackMM:
+			near++
+		case contains(b, p):
+			in++
+		}
+	}
+	n := float64(len(a))
+	return near+in > inside*n && near > common*n
 }
 
 func (v *Survey) unasked(g *Guide) []*loop {
@@ -81,7 +128,8 @@ func Trusted(f *face.Face) *face.Face {
 }
 
 // Seek looks for openings that the first look has not found, where the guide wants them, and adds what it finds to f, which
-// Trace returned. A port of f gives way to what is found on its ground: two faces have seen that. An opening that runs off the photo
+// Trace returned. A port of f gives way to what is found on its ground: two faces have seen that. What is but a part of an opening gives
+// way to the whole, however little of its edge shows. An opening that runs off the photo
 // is added as such, with no edge that counts; one whose edge shows nowhere is not added.
 func (v *Survey) Seek(ctx context.Context, f *face.Face, g *Guide) error {
 	for _, want := range g.Ports {
@@ -98,7 +146,8 @@ func (v *Survey) Seek(ctx context.Context, f *face.Face, g *Guide) error {
 		st := []start{guidedStart(want)}
 		base := v.locate(st, v.edge)[0]
 		port := v.measurePort(st[0], base, v.edge)
-		if share(port.Sure) >= leastTrusted {
+		parts := slices.ContainsFunc(f.Ports, func(p face.Port) bool { return partOf(p.Outline, want) })
+		if parts || share(port.Sure) >= leastTrusted {
 			f.Ports = slices.DeleteFunc(f.Ports, func(p face.Port) bool {
 				return shareGround(p.Outline, port.Outline)
 			})

@@ -348,6 +348,7 @@ func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Po
 	case !st.guided:
 		r.stray(geom.NewIndex(geom.Outline(st.curve)), m)
 	}
+	r.untangle()
 	if st.unlined {
 		clear(r.sure)
 	}
@@ -395,11 +396,14 @@ func (v *Survey) starts(g *Guide) []start {
 		}
 		return out
 	}
+	var taken []*loop
 	for _, want := range g.Ports {
-		if l := v.seen(want); l != nil {
-			out = append(out, seenStart(l))
-		} else {
+		switch l := v.seen(want); {
+		case l == nil:
 			out = append(out, guidedStart(want))
+		case !slices.Contains(taken, l): // two parts of it may be asked for
+			taken = append(taken, l)
+			out = append(out, seenStart(l))
 		}
 	}
 	// What the guide does not know of is measured all the same: whoever compares must be able to name it.
@@ -423,7 +427,7 @@ func (v *Survey) seen(want []geom.PointMM) *loop {
 			return l
 		}
 	}
-	return nil
+	return v.sounder(want)
 }
 
 // alike tells whether two curves can be the same opening of two parts that go together.

@@ -72,6 +72,35 @@ func TestShortRun(t *testing.T) {
 	}
 }
 
+// Scenes with several difficulties that had been refused, or had ports left out, for what one photo shows worse than the other: outlines that cross
+// themselves in noise, an opening with a stain on its edge, one that a shadow cuts in two.
+func TestOnePhotoHelpsTheOther(t *testing.T) {
+	tool := builtTool(t)
+	var scenes []*scene
+	for _, seed := range []uint64{1, 4, 23} {
+		k, err := synth.NewCase("mixed", seed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		scenes = append(scenes, newScene(k, true))
+	}
+	var progress bytes.Buffer
+	rows, err := measureAll(options{tool: tool, jobs: 2}, scenes, t.TempDir(), &progress)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range rows {
+		if r.outcome != right && r.outcome != honest {
+			t.Errorf("%s: %s: %s", r.name, r.outcome, r.reason)
+		}
+		for _, p := range r.ports {
+			if p.missed || p.invented || !p.measured {
+				t.Errorf("%s: port %s: measured %v, missed %v, invented %v", r.name, p.port, p.measured, p.missed, p.invented)
+			}
+		}
+	}
+}
+
 // A few spoilt photos through the program: none breaks it, and these come out as they should. make torture tries many more.
 func TestShortSpoiltRun(t *testing.T) {
 	tool := builtTool(t)
