@@ -16,9 +16,9 @@ const (
 	profileMM = 0.5
 	// A port of which less than this share was measured is not judged at all.
 	leastSureShare = 0.5
-	// Nor is one of which less than this share was measured, if its largest steps are known no better than roughMM (U): so it was where edges
-	// had been followed along a bead.
-	leastRoughShare, roughMM = 0.7, 0.5
+	// Nor is one of which less than this share was measured, if its largest steps are known no better than roughMM (U) or its areas no better
+	// than a share of them: so it was where edges had been followed along a bead or a shadow.
+	leastRoughShare, roughMM, roughArea = 0.7, 0.5, 0.3
 	// A ledge can hide in an arc that was not seen. A high spot shorter than this between two measured ends that agree is
 	// not something a cutter or a core leaves behind.
 	hidingArcMM = 3
@@ -50,7 +50,9 @@ func (l *laid) comparePort(number int, j joint, opts Options) (PortResult, *port
 	}
 	blank := r
 	c.fill(&r)
-	if share := c.sureShare(); share < leastRoughShare && max(r.RemoveStep.Uncertainty, r.PastStep.Uncertainty) > roughMM {
+	rough := max(r.RemoveStep.Uncertainty, r.PastStep.Uncertainty) > roughMM ||
+		max(r.TargetArea.Uncertainty, r.WorkArea.Uncertainty) > roughArea*r.TargetArea.Value
+	if share := c.sureShare(); share < leastRoughShare && rough {
 		blank.Verdict, blank.Why = NotMeasured, fmt.Sprintf("only %.0f %% of its edge could be measured, and that too roughly to go by", 100*share)
 		return blank, nil
 	}
