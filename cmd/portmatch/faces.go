@@ -48,7 +48,10 @@ func (ps *parts) measure(ctx context.Context, opts compare.Options, p *progress)
 			if err := v.look(gctx); err != nil {
 				return err
 			}
-			if v == ps.target || v == ps.head {
+			switch v {
+			case ps.target:
+				return v.traceOrHoles(gctx)
+			case ps.head:
 				return v.trace(gctx, nil)
 			}
 			return nil
@@ -110,6 +113,9 @@ func (v *sight) traceGuided(ctx context.Context, target *sight, opts compare.Opt
 	if err := target.seek(ctx, v.survey, workFromTarget.Inverse()); err != nil {
 		return err
 	}
+	if target.noOpening != nil && len(target.face.Ports) == 0 {
+		return target.noOpening
+	}
 	// Of what was hardly measured on the target nobody knows whether it is a port: that it runs off the work's photo refuses nothing.
 	if err := v.inFrame(guideOf(contour.Trusted(target.face), workFromTarget)); err != nil {
 		return err
@@ -135,6 +141,9 @@ func (v *sight) seek(ctx context.Context, work *contour.Survey, targetFromWork g
 	var wanted contour.Guide
 	for _, o := range work.Unasked(guideOf(contour.Trusted(v.face), targetFromWork.Inverse())) {
 		wanted.Ports = append(wanted.Ports, geom.Outline(o).Mapped(targetFromWork))
+	}
+	if v.noOpening != nil && len(wanted.Ports) > 0 {
+		return v.trace(ctx, &wanted)
 	}
 	return v.survey.Seek(ctx, v.face, &wanted)
 }

@@ -55,6 +55,8 @@ type sight struct {
 	survey   *contour.Survey
 	face     *face.Face
 	byFace   *contour.FaceScale // how the face served as the scale; nil where strips or a resolution did
+	// noOpening says that the photo by itself shows no opening; nil if it does.
+	noOpening error
 }
 
 // photoError is a photo that can't serve, for a reason that only the whole job shows.
@@ -91,6 +93,19 @@ func (v *sight) look(ctx context.Context) (err error) {
 func (v *sight) trace(ctx context.Context, guide *contour.Guide) (err error) {
 	if v.face, err = v.survey.Trace(ctx, guide); err == nil && v.byFace != nil {
 		v.scale.passOn(v.face, v.byFace)
+	}
+	return err
+}
+
+// traceOrHoles measures the outlines. A face that shows no opening but holes enough to lay it on another waits for what the other shows.
+func (v *sight) traceOrHoles(ctx context.Context) error {
+	const enough = 3
+	err := v.trace(ctx, nil)
+	if errors.Is(err, contour.ErrNoOpening) {
+		if rough := v.survey.Rough(); len(rough.Holes) >= enough {
+			v.face, v.noOpening = rough, err
+			return nil
+		}
 	}
 	return err
 }

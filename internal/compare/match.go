@@ -33,7 +33,8 @@ type Options struct {
 	JobFromTarget *geom.Rigid
 	// Before is the result of the pass before. Its job frame is kept, so that the target stays where it was and ports keep
 	// their numbers.
-	Before *Result
+	Before    *Result
+	firstLook bool // the ports are good to a mm, and some may be none
 }
 
 // Match lays the work face over the target and compares every port. It returns *FaceError where a face has nothing to
@@ -166,8 +167,9 @@ func lay(target, work *face.Face, opts Options) (*laid, error) {
 }
 
 // Lay finds how the target lies on the work face, without comparing them: the map from the target's face frame to the
-// work's. Errors as Match's.
+// work's. Errors as Match's, but that holes that agree are believed whatever a first look took for ports.
 func Lay(target, work *face.Face, opts Options) (workFromTarget geom.Rigid, err error) {
+	opts.firstLook = true
 	l, err := lay(target, work, opts)
 	if err != nil {
 		return geom.Rigid{}, err
@@ -189,7 +191,7 @@ func align(target, work *face.Face, targetPorts, workPorts []ring, opts Options)
 	if err != nil {
 		return alignment{}, err
 	}
-	if n := min(len(targetPorts), len(workPorts)); c.paired == 0 || 2*c.paired < n {
+	if n := min(len(targetPorts), len(workPorts)); (c.paired == 0 || 2*c.paired < n) && !(opts.firstLook && c.surelyByHoles(min(len(target.Holes), len(work.Holes)))) {
 		return alignment{}, &MismatchError{
 			What: prose.Sprintf("laid on their %s, only %d of the target's %d ports lie on one of the work's %d", c.on, c.paired, len(targetPorts), len(workPorts)),
 			Try:  tryParts}
@@ -200,6 +202,15 @@ func align(target, work *face.Face, targetPorts, workPorts []ring, opts Options)
 			Try:  "photograph both parts with all their holes in view"})
 	}
 	return c.alignment, nil
+}
+
+// surelyByHoles tells whether the holes alone say that the parts belong together and how: all that the face with fewer of them has, or four and
+// most of them, fall together closer than chance would have it. Then ports that don't are for the measuring to sort out: dye, a shadow or a
+// bead may have been taken for one on a first look.
+func (a *alignment) surelyByHoles(least int) bool {
+	const closeMM = 0.1
+	n := len(a.pairs)
+	return a.residualMM < closeMM && (n >= 3 && n == least || n >= 4 && 4*n >= 3*least)
 }
 
 // moreByScale is how many more holes must fall together at another scale for that to be believed.

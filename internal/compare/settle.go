@@ -78,7 +78,7 @@ func settle(choices []choice, targetPorts []ring, parts *partEdges, flipped *boo
 		// own deviations project on it; two standard deviations of that must not bridge the gap.
 		gap := c.portsMM*c.portsMM - best.portsMM*best.portsMM
 		deviation := 2 * best.portsMM * apart / math.Sqrt(featuresPerPort*float64(max(best.paired, 1)))
-		if gap <= 2*deviation {
+		if !(gap > 2*deviation) { // both are infinite where no port is known
 			doubtful = append(doubtful, c)
 		}
 	}

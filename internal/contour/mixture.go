@@ -233,7 +233,7 @@ func (v *Survey) byHue(hue [2]*plan) bool {
 		return false
 	}
 	curves := slices.DeleteFunc(v.curvesOn([]*plan{m.mixed(plans)}), func(l *loop) bool { return !likeOpening(l) })
-	both := sortOut(curves).ports
+	both := v.withoutPart(sortOut(curves).ports)
 	if !v.showsMore(both) {
 		return false
 	}
@@ -241,6 +241,23 @@ func (v *Survey) byHue(hue [2]*plan) bool {
 	v.dropHolesInPorts()
 	v.colourHoles(roundOnes(curves))
 	return true
+}
+
+// withoutPart drops what holds two holes or more that have the same face round them: the part's own edge.
+func (v *Survey) withoutPart(ports []*loop) []*loop {
+	look := v.plan.faceLook(v.holes)
+	if look == nil {
+		return ports
+	}
+	return slices.DeleteFunc(ports, func(l *loop) bool {
+		held := 0
+		for _, h := range look.at {
+			if contains(l.pts, h.hole.Centre) {
+				held++
+			}
+		}
+		return held >= 2
+	})
 }
 
 // colourHoles adds the holes among round curves of a mixture that have not been measured in brightness. Where their edges can't be, or are

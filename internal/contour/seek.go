@@ -44,6 +44,9 @@ func (v *Survey) sounder(want []geom.PointMM) *loop {
 	return nil
 }
 
+// sureMM is how much of the port's edge was measured.
+func sureMM(p face.Port) float64 { return share(p.Sure) * pathLength(p.Outline) }
+
 // partOf tells whether a lies in b, is much smaller and has part of its edge in common with it: what a shadow left of an opening. An opening
 // in a patch of dye lies well within that.
 func partOf(a, b []geom.PointMM) bool {
@@ -128,8 +131,8 @@ func Trusted(f *face.Face) *face.Face {
 }
 
 // Seek looks for openings that the first look has not found, where the guide wants them, and adds what it finds to f, which
-// Trace returned. A port of f gives way to what is found on its ground: two faces have seen that. What is but a part of an opening gives
-// way to the whole, however little of its edge shows. An opening that runs off the photo
+// Trace returned. A port of f gives way to what is found on its ground, and what is but a part of an opening, or shows less of its edge, to
+// the whole, however little of that shows: two faces have seen it. An opening that runs off the photo
 // is added as such, with no edge that counts; one whose edge shows nowhere is not added.
 func (v *Survey) Seek(ctx context.Context, f *face.Face, g *Guide) error {
 	for _, want := range g.Ports {
@@ -146,12 +149,12 @@ func (v *Survey) Seek(ctx context.Context, f *face.Face, g *Guide) error {
 		st := []start{guidedStart(want)}
 		base := v.locate(st, v.edge)[0]
 		port := v.measurePort(st[0], base, v.edge)
-		parts := slices.ContainsFunc(f.Ports, func(p face.Port) bool { return partOf(p.Outline, want) })
-		if parts || share(port.Sure) >= leastTrusted {
-			f.Ports = slices.DeleteFunc(f.Ports, func(p face.Port) bool {
-				return shareGround(p.Outline, port.Outline)
-			})
-			f.Ports = append(f.Ports, port)
+		onItsGround := func(p face.Port) bool { return shareGround(p.Outline, port.Outline) }
+		poorer := func(p face.Port) bool {
+			return onItsGround(p) && (partOf(p.Outline, want) || sureMM(p) < sureMM(port))
+		}
+		if share(port.Sure) >= leastTrusted || slices.ContainsFunc(f.Ports, poorer) {
+			f.Ports = append(slices.DeleteFunc(f.Ports, onItsGround), port)
 		}
 	}
 	if len(g.Ports) > 0 {
