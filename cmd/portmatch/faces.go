@@ -113,14 +113,20 @@ func (v *sight) traceGuided(ctx context.Context, target *sight, opts compare.Opt
 	if err := target.seek(ctx, v.survey, workFromTarget.Inverse()); err != nil {
 		return err
 	}
-	if target.noOpening != nil && len(target.face.Ports) == 0 {
+	if target.noOpening != nil && len(contour.Trusted(target.face).Ports) == 0 {
 		return target.noOpening
 	}
 	// Of what was hardly measured on the target nobody knows whether it is a port: that it runs off the work's photo refuses nothing.
 	if err := v.inFrame(guideOf(contour.Trusted(target.face), workFromTarget)); err != nil {
 		return err
 	}
-	return v.trace(ctx, guideOf(target.face, workFromTarget))
+	if err := v.trace(ctx, guideOf(target.face, workFromTarget)); err != nil {
+		return err
+	}
+	if len(v.survey.Rough().Ports) == 0 && len(contour.Trusted(v.face).Ports) == 0 {
+		return between(target, v, compare.NoPort(v.role))
+	}
+	return nil
 }
 
 // guideOf says what f's openings and edge look like in another face's frame.

@@ -49,3 +49,8 @@ func (e *FaceError) Text() prose.Text {
 	}
 	return t
 }
+
+// NoPort is the error for a face, "target" or "work", on which there is nothing to compare.
+func NoPort(side string) *FaceError {
+	return &FaceError{side, prose.Sprintf("no port was found on it"), "photograph it so that every opening shows whole"}
+}

@@ -123,11 +123,11 @@ func lay(target, work *face.Face, opts Options) (*laid, error) {
 	if err != nil {
 		return nil, err
 	}
-	if len(targetPorts) == 0 {
-		return nil, &FaceError{"target", prose.Sprintf("no port was found on it"), "photograph it so that every opening shows whole"}
+	if len(targetPorts) == 0 && !opts.firstLook {
+		return nil, NoPort("target")
 	}
-	if len(workPorts) == 0 {
-		return nil, &FaceError{"work", prose.Sprintf("no port was found on it"), "photograph it so that every opening shows whole"}
+	if len(workPorts) == 0 && !opts.firstLook {
+		return nil, NoPort("work")
 	}
 	a, err := align(target, work, targetPorts, workPorts, opts)
 	if err != nil {
