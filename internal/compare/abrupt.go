@@ -11,9 +11,9 @@ const (
 	// Where the two edges lean this much against each other over this share of their length they are of different shapes (a round
 	// target on a square port), and flanks are no sign of a fault.
 	leaning, differentShapes = 0.35, 0.4
-	// Where more than this share of an edge stands out from the rest, and the face's reading has not marked it itself, there is no telling which of
-	// the two has gone astray.
-	mostAstray = 0.35
+	// Where more than mostAstray of an edge stands out from the rest there is no telling which of the two has gone astray, unless the face's own
+	// reading has marked all of it but mostUnmarked of the edge.
+	mostAstray, mostUnmarked = 0.35, 0.05
 )
 
 // markAbrupt takes what stands out from the rest of a joint between steep flanks for a fault of the reading. Cast, cut and
@@ -31,7 +31,7 @@ func markAbrupt(samples []sample) {
 	w.plateaus(astray)
 	w.spikes(astray)
 	w.outruns(astray)
-	all := w.share(func(i int) bool { return astray[i] && w.sure[i] }) > mostAstray
+	all := w.share(func(i int) bool { return astray[i] }) > mostAstray && w.share(func(i int) bool { return astray[i] && w.sure[i] }) > mostUnmarked
 	for i, yes := range astray {
 		if yes || all {
 			samples[i].sure = false
