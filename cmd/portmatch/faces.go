@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -107,14 +108,22 @@ func (ps *parts) different() error {
 // traceGuided measures the work's outlines in the light of where the target's openings come to lie on it.
 func (v *sight) traceGuided(ctx context.Context, target *sight, opts compare.Options) error {
 	workFromTarget, err := compare.Lay(target.face, v.survey.Rough(), opts)
-	if err != nil {
+	switch {
+	case err != nil && target.noOpening != nil:
+		return target.noOpening
+	case err != nil:
 		return between(target, v, err)
 	}
+	target.dropHoles(v.survey.Rough(), workFromTarget)
+	none := len(target.face.Ports) == 0
 	if err := target.seek(ctx, v.survey, workFromTarget.Inverse()); err != nil {
 		return err
 	}
-	if target.noOpening != nil && len(contour.Trusted(target.face).Ports) == 0 {
-		return target.noOpening
+	if none && len(contour.Trusted(target.face).Ports) == 0 {
+		if target.noOpening != nil {
+			return target.noOpening
+		}
+		return between(target, v, compare.NoPort(target.role))
 	}
 	// Of what was hardly measured on the target nobody knows whether it is a port: that it runs off the work's photo refuses nothing.
 	if err := v.inFrame(guideOf(contour.Trusted(target.face), workFromTarget)); err != nil {
@@ -127,6 +136,32 @@ func (v *sight) traceGuided(ctx context.Context, target *sight, opts compare.Opt
 		return between(target, v, compare.NoPort(v.role))
 	}
 	return nil
+}
+
+// dropHoles drops the ports of a face that measured holes of another lie on, where none of its ports lies on one of the other's: on a gasket whose
+// openings did not show, the largest holes had passed for them.
+func (v *sight) dropHoles(other *face.Face, otherFromV geom.Rigid) {
+	const apartMM, asLarge = 1.5, 2.0
+	if v.survey == nil || len(other.Ports) == 0 {
+		return
+	}
+	var left []face.Port
+	for _, p := range v.face.Ports {
+		o := geom.Outline(p.Outline).Mapped(otherFromV)
+		c := o.CentroidMM()
+		for _, q := range other.Ports {
+			if o.Contains(geom.Outline(q.Outline).CentroidMM()) || geom.Outline(q.Outline).Contains(c) {
+				return
+			}
+		}
+		if !slices.ContainsFunc(other.Holes, func(h face.Hole) bool {
+			ratio := o.AreaMM2() / (math.Pi / 4 * h.DiameterMM * h.DiameterMM)
+			return h.Centre.Dist(c) < apartMM && ratio < asLarge && 1/ratio < asLarge
+		}) {
+			left = append(left, p)
+		}
+	}
+	v.face.Ports = left
 }
 
 // guideOf says what f's openings and edge look like in another face's frame.
@@ -148,7 +183,7 @@ func (v *sight) seek(ctx context.Context, work *contour.Survey, targetFromWork g
 	for _, o := range work.Unasked(guideOf(contour.Trusted(v.face), targetFromWork.Inverse())) {
 		wanted.Ports = append(wanted.Ports, geom.Outline(o).Mapped(targetFromWork))
 	}
-	if v.noOpening != nil && len(wanted.Ports) > 0 {
+	if len(v.face.Ports) == 0 && len(wanted.Ports) > 0 {
 		return v.trace(ctx, &wanted)
 	}
 	return v.survey.Seek(ctx, v.face, &wanted)

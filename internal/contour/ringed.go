@@ -587,3 +587,47 @@ func indexOfMost(v []float64, from, to int) int {
 func indexOfLeastIn(v []float64, from, to int) int {
 	return from + indexOfLeast(v[from:to+1])
 }
+
+// unlessOpen marks the places of an edge of a thin part behind which something else than what shows in the middle of its opening comes: more of the
+// part, a bead, or a shadow that may hide either. Where the bench begins right behind the cut wall the edge is the opening's own, whatever
+// beads are beside it.
+func (s *surface) unlessOpen(r *edgeReading, m edgeModel) {
+	const (
+		faceMM           = 1.6 // outside the edge
+		clearMM          = 0.5 // of the edge and of the wall's foot
+		depthMM, partMM  = 4.0, 0.5
+		middleMM         = 3.0 // from here to twice as far shows what lies in the middle
+		alike            = 0.4 // of the difference between face and middle
+		leastLevels      = 15.0
+		arcMM, marginArc = 2.0, 1
+	)
+	b := s.unroll(r.outline, -faceMM, depthMM+2*middleMM, 0.5*r.pxMM, profileAverageMM, true)
+	n := len(b.base)
+	arcs := max(12, int(float64(n)*b.spacing/arcMM))
+	at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
+	all := make([][]colour, arcs)
+	var inner []colour
+	foot := make([]float64, arcs)
+	for a := range arcs {
+		all[a] = b.colours(a*n/arcs, (a+1)*n/arcs)
+		foot[a] = m.width(b.lean[(2*a+1)*n/(2*arcs)])
+		inner = append(inner, all[a][at(foot[a]+middleMM):at(foot[a]+2*middleMM)+1]...)
+	}
+	middle := middleColour(inner)
+	open := make([]bool, arcs)
+	for a, p := range all {
+		step := middleColour(p[at(-faceMM) : at(-clearMM)+1]).apart(middle)
+		open[a] = step > leastLevels
+		for mm := foot[a] + clearMM; mm < foot[a]+depthMM; mm += partMM {
+			open[a] = open[a] && middleColour(p[at(mm):at(mm+partMM)+1]).apart(middle) < alike*step
+		}
+	}
+	for a, yes := range open {
+		if yes {
+			continue
+		}
+		for i := (a - marginArc) * n / arcs; i < (a+1+marginArc)*n/arcs; i++ {
+			r.sure[(i+n)%n] = false
+		}
+	}
+}

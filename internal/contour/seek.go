@@ -14,6 +14,9 @@ import (
 func (v *Survey) Unasked(g *Guide) [][]geom.PointMM {
 	sound := *g
 	sound.Ports = slices.DeleteFunc(slices.Clone(g.Ports), func(want []geom.PointMM) bool { return v.sounder(want) != nil })
+	if !slices.ContainsFunc(v.open.ports, func(l *loop) bool { return onAny(l, sound.Ports) }) {
+		sound.Ports = nil // whatever the guide's are, they say nothing of the size of these
+	}
 	var out [][]geom.PointMM
 	for _, l := range v.unasked(&sound) {
 		out = append(out, l.pts)

@@ -235,7 +235,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	parallelItems(len(starts), func(i int) { f.Ports[i] = v.measurePort(starts[i], bases[i], m) })
 	part.Wait()
 	if slices.ContainsFunc(starts, func(st start) bool { return st.unlined }) {
-		f.Warnings = append(f.Warnings, face.Warning{Photo: v.opt.Photo, What: "a ring or a bead runs round most openings, and round the rest none could be made out: those are not measured",
+		f.Warnings = append(f.Warnings, face.Warning{Photo: v.opt.Photo, What: "a ring or a bead runs round most openings, and round the rest none could be made out: those are measured only where the bench shows right behind their edge",
 			Try: "lay the gasket on a bench that its rings and beads stand out from, and light it evenly"})
 	}
 	if g == nil {
@@ -350,7 +350,7 @@ func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Po
 	}
 	r.untangle()
 	if st.unlined {
-		clear(r.sure)
+		v.s.unlessOpen(&r, m)
 	}
 	return face.Port{Edge: r.edge(m, v.sol)}
 }
