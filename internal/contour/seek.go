@@ -14,12 +14,22 @@ import (
 func (v *Survey) Unasked(g *Guide) [][]geom.PointMM {
 	sound := *g
 	sound.Ports = slices.DeleteFunc(slices.Clone(g.Ports), func(want []geom.PointMM) bool { return v.sounder(want) != nil })
-	if !slices.ContainsFunc(v.open.ports, func(l *loop) bool { return onAny(l, sound.Ports) }) {
-		sound.Ports = nil // whatever the guide's are, they say nothing of the size of these
-	}
 	var out [][]geom.PointMM
 	for _, l := range v.unasked(&sound) {
 		out = append(out, l.pts)
+	}
+	if len(out) > 0 || slices.ContainsFunc(v.open.ports, func(l *loop) bool { return onAny(l, sound.Ports) }) {
+		return out
+	}
+	// Where the two faces have no port in common, small things passed for ports on the guide's, and these are the ports.
+	var largest float64
+	for _, want := range sound.Ports {
+		largest = max(largest, math.Abs(signedArea(want)))
+	}
+	for _, l := range v.open.ports {
+		if l.areaMM2 > largest {
+			out = append(out, l.pts)
+		}
 	}
 	return out
 }
