@@ -301,7 +301,7 @@ func TestPhotoWithoutOpenings(t *testing.T) {
 		return img
 	})
 	status, _, stderr := portmatch(t, "match", "--target", scenes()["throttle-gasket"].file, "--target-height", "0.8", "--work", closed, "--job", filepath.Join(dir, "job"))
-	if status == 0 || !strings.Contains(stderr, "closed.jpg") {
+	if status != statusPhoto || !strings.Contains(stderr, "closed.jpg: the work can't be compared: no port was found on it") {
 		t.Errorf("status %d: %s", status, stderr)
 	}
 	if _, err := os.Stat(filepath.Join(dir, "job")); !os.IsNotExist(err) {

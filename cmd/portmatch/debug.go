@@ -2,6 +2,8 @@ package main
 
 import (
 	"bytes"
+	"context"
+	"errors"
 	"fmt"
 	"image/color"
 	"image/png"
@@ -28,9 +30,10 @@ const (
 	bandTimes     = 10
 )
 
-// withDebug writes into dir, if there is one, what the stages saw, also of a photo that was refused with err, as far as it got.
+// withDebug writes into dir, if there is one, what the stages saw, also of a photo that was refused with err, as far as it got. After Ctrl-C nothing
+// more is written.
 func withDebug(err error, dir string, write func(dir string) error) error {
-	if dir == "" {
+	if dir == "" || errors.Is(err, context.Canceled) {
 		return err
 	}
 	if werr := write(dir); err == nil {

@@ -38,3 +38,27 @@ func TestAbruptLedges(t *testing.T) {
 		}
 	}
 }
+
+// A reading that has gone astray over 40 % of an edge takes the port along, as either edge may be the wrong one, unless the reading has marked the
+// stretch itself: then the rest stands. Truth: closed form.
+func TestAstrayAndMarked(t *testing.T) {
+	const radiusMM, half, astrayMM = 20.0, 25.0, 1.5
+	for _, marked := range []bool{false, true} {
+		target, work := twoCircles(radiusMM, radiusMM-0.1, 0)
+		e := &work.Ports[0].Edge
+		e.Sure = make([]bool, len(e.Outline))
+		for i, p := range e.Outline {
+			inside := math.Abs(math.Atan2(p.Y, p.X)*radiusMM) < half
+			e.Sure[i] = !(marked && inside)
+			if inside {
+				e.Outline[i] = p.Scale(1 - astrayMM/p.Norm())
+			}
+		}
+		p := mustMatch(t, target, work)
+		if measured := p.Verdict != NotMeasured; measured != marked {
+			t.Errorf("marked %v: %s, %q", marked, p.Verdict, p.Why)
+		} else if marked {
+			near(t, "remove step beside it", p.RemoveStep.Value, 0.1, 0.005)
+		}
+	}
+}

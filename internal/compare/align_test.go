@@ -567,3 +567,38 @@ func TestFewHolesRoughlyTogether(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// On a first look holes that fit lay the parts, whatever passed for ports on one of them or whether any did; but where holes fit in more than one
+// way and no port tells which, nobody guesses. Measured faces need ports that fit.
+func TestLayByHoles(t *testing.T) {
+	s := fourPorts(rand.New(rand.NewPCG(9, 0)), 1, 0.4)
+	want, err := Lay(s.target, s.work, Options{ToleranceMM: 0.25})
+	if err != nil {
+		t.Fatal(err)
+	}
+	elsewhere := func(p face.Port) face.Port {
+		p.Outline = geom.Outline(p.Outline).Mapped(geom.Translation(geom.PointMM{X: 46}))
+		return p
+	}
+	stain, none := *s.work, *s.target
+	stain.Ports, none.Ports = []face.Port{elsewhere(s.work.Ports[0])}, nil
+	for name, f := range map[string][2]*face.Face{"a stain for a port": {s.target, &stain}, "no port on the target": {&none, s.work}} {
+		got, err := Lay(f[0], f[1], Options{ToleranceMM: 0.25})
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		for _, p := range s.target.Ports {
+			c := geom.Outline(p.Outline).CentroidMM()
+			near(t, name+": a port's place", got.Apply(c).Dist(want.Apply(c)), 0, 1e-6)
+		}
+		if _, err := Match(f[0], f[1], Options{ToleranceMM: 0.25}); err == nil {
+			t.Errorf("%s: compared all the same", name)
+		}
+	}
+	symmetric := symmetricScene()
+	symmetric.target.Ports = nil
+	var ambiguous *AmbiguousError
+	if _, err := Lay(symmetric.target, symmetric.work, Options{ToleranceMM: 0.25}); !errors.As(err, &ambiguous) {
+		t.Errorf("holes that fit two ways and no port: got %v, want an *AmbiguousError", err)
+	}
+}

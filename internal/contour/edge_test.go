@@ -396,3 +396,65 @@ func TestCornersAreInDoubt(t *testing.T) {
 		}
 	}
 }
+
+// A loop of an edge that crosses itself is taken out and marked, with a mm on either side, and nothing else is.
+func TestUntangle(t *testing.T) {
+	const r, at = 15.0, 100 // mm; place of the loop
+	e := &edgeReading{outline: circleOf(r, 300)}
+	e.sure = make([]bool, len(e.outline))
+	for i := range e.sure {
+		e.sure[i] = true
+	}
+	// Ten points run round a circle of 1.5 mm outside the edge, which comes back across itself.
+	in := inwardNormals(e.outline)
+	for k := range 10 {
+		sin, cos := math.Sincos(2 * math.Pi * (float64(k) + 0.5) / 10)
+		along := geom.PointMM{X: in[at].Y, Y: -in[at].X}
+		e.outline[at+k] = e.outline[at+5].Sub(in[at].Scale(1.5 - 1.7*cos)).Add(along.Scale(1.5 * sin))
+	}
+	if _, err := geom.Simple(slices.Clone(geom.Outline(e.outline))); err == nil {
+		t.Fatal("there is no loop to take out")
+	}
+	e.untangle()
+	if o, err := geom.Simple(geom.Outline(e.outline)); err != nil || math.Abs(o.AreaMM2()-math.Pi*r*r) > 1 {
+		t.Errorf("what is left encloses %.1f mm², %v; want %.1f", o.AreaMM2(), err, math.Pi*r*r)
+	}
+	if e.sure[at] || e.sure[at+9] || !e.sure[at-10] || !e.sure[at+20] || share(e.sure) < 0.9 {
+		t.Errorf("sure at the loop %v, %v, beside it %v, %v, in all %.2f", e.sure[at], e.sure[at+9], e.sure[at-10], e.sure[at+20], share(e.sure))
+	}
+}
+
+// What the other face asks for: an opening on none of its ports, if it is as large as those, or where the two have no port in common at all and it is
+// larger; and one that is sound where its port is ragged.
+func TestUnasked(t *testing.T) {
+	at := func(x, r float64) []geom.PointMM {
+		c := circleOf(r, 100)
+		for i := range c {
+			c[i].X += x
+		}
+		return c
+	}
+	opening := func(x, r float64) *loop { return &loop{pts: at(x, r), areaMM2: math.Pi * r * r} }
+	ragged := at(0, 15)
+	for i := range 8 { // a stain 6 mm into the opening
+		ragged[i+10] = ragged[i+10].Scale(0.6)
+	}
+	for _, c := range []struct {
+		name  string
+		seen  []*loop
+		asked [][]geom.PointMM
+		want  int
+	}{
+		{"one more port", []*loop{opening(0, 15), opening(50, 15)}, [][]geom.PointMM{at(0, 15)}, 1},
+		{"a small stain", []*loop{opening(0, 15), opening(50, 5)}, [][]geom.PointMM{at(0, 15)}, 0},
+		{"only holes passed for ports", []*loop{opening(0, 25)}, [][]geom.PointMM{at(60, 5), at(-60, 5)}, 1},
+		{"only a stain here", []*loop{opening(50, 5)}, [][]geom.PointMM{at(0, 15)}, 0},
+		{"a ragged port", []*loop{opening(0, 15)}, [][]geom.PointMM{ragged}, 1},
+		{"the same port", []*loop{opening(0.3, 15)}, [][]geom.PointMM{at(0, 15)}, 0},
+	} {
+		v := &Survey{open: openings{ports: c.seen}}
+		if got := v.Unasked(&Guide{Ports: c.asked}); len(got) != c.want {
+			t.Errorf("%s: %d openings, want %d", c.name, len(got), c.want)
+		}
+	}
+}

@@ -63,8 +63,8 @@ func sureMM(p face.Port) float64 { return share(p.Sure) * pathLength(p.Outline) 
 // partOf tells whether a lies in b, is much smaller and has part of its edge in common with it: what a shadow left of an opening. An opening
 // in a patch of dye lies well within that.
 func partOf(a, b []geom.PointMM) bool {
-	const share, slackMM, inside, common = 0.6, 3.0, 0.9, 0.3
-	if math.Abs(signedArea(a)) > share*math.Abs(signedArea(b)) {
+	const mostArea, slackMM, inside, common = 0.6, 3.0, 0.9, 0.3 // shares but for the slack
+	if math.Abs(signedArea(a)) > mostArea*math.Abs(signedArea(b)) {
 		return false
 	}
 	ix := geom.NewIndex(geom.Outline(b))
@@ -145,8 +145,8 @@ func Trusted(f *face.Face) *face.Face {
 
 // Seek looks for openings that the first look has not found, where the guide wants them, and adds what it finds to f, which
 // Trace returned. A port of f gives way to what is found on its ground, and what is but a part of an opening, or shows less of its edge, to
-// the whole, however little of that shows: two faces have seen it. An opening that runs off the photo
-// is added as such, with no edge that counts; one whose edge shows nowhere is not added.
+// the whole, however little of that shows: two faces have seen it. An opening that runs off the photo is added as such, with no edge that
+// counts; one whose edge shows nowhere is not added.
 func (v *Survey) Seek(ctx context.Context, f *face.Face, g *Guide) error {
 	for _, want := range g.Ports {
 		if err := ctx.Err(); err != nil {
