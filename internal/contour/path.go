@@ -86,12 +86,15 @@ const coarseLean, fineLean, profileLean = 0.2, 0.1, 0.06
 // behind it looks like what is further in. A thin line on the face (scribed, a scratch, a milling mark) costs less than
 // calling the face beyond it opening; the far wall of a tunnel costs all of the near one.
 //
-// ringLo to ringHi (mm) is where the face is learned from, behindFrom where the opening begins to be; the path goes no farther out
-// than outMM, and leans by lean. It returns the offset of the path at every vertex (mm, along the inward normal).
-func (m edgeModel) faceEnd(b *band, ringLo, ringHi, behindFrom, outMM, lean float64) []float64 {
+// ringLo to ringHi (mm) is where the face is learned from, behindFrom where the opening begins to be; the path goes no farther than
+// far, and leans by lean. It returns the offset of the path at every vertex (mm, along the inward normal).
+func (m edgeModel) faceEnd(b *band, ringLo, ringHi, behindFrom float64, far reach, lean float64) []float64 {
 	n := len(b.base)
 	cost := m.regionCost(b, ringLo, ringHi, behindFrom)
-	for j := 0; j < min(b.n, int(b.index(-outMM))); j++ {
+	for j := range b.n {
+		if j >= int(b.index(-far.out)) && j <= int(b.index(far.in)) {
+			continue
+		}
 		for i := range n {
 			cost[i*b.n+j] = math.Inf(1)
 		}

@@ -9,12 +9,13 @@ import (
 // reach says how far from the curve at hand the edge may lie, mm.
 type reach struct{ out, in float64 }
 
-// locate takes a coarse closed curve to where the face ends, by regions, to about a tenth of a mm.
-func (s *surface) locate(coarse []geom.PointMM, m edgeModel, far reach, guided bool) []geom.PointMM {
+// locate takes a coarse closed curve to where the face ends, by regions, to about a tenth of a mm. atEdge tells that the curve is one along the
+// edge, as far as is known, and none that closed at some grey level.
+func (s *surface) locate(coarse []geom.PointMM, m edgeModel, far reach, atEdge bool) []geom.PointMM {
 	px := s.mmPerPx(centroid(coarse))
 	spacing := vertexSpacing(px)
 	base := smoothClosed(resampleClosed(coarse, spacing), spacing, 0.8)
-	if m.wallMM > 0 && !guided {
+	if m.wallMM > 0 && !atEdge {
 		// What closes at some grey level may be the wall's foot as well as the face's edge: start half way.
 		b := s.unroll(base, -px, px, px, 0, false)
 		off := make([]float64, len(base))
@@ -26,17 +27,27 @@ func (s *surface) locate(coarse []geom.PointMM, m edgeModel, far reach, guided b
 	// The face is learned from a ring this wide, so that a bead or a narrow land's edge is the smaller half of it.
 	ring := -m.within(5)
 	inner, behind := 0.16*ring, 1.0
-	if guided {
-		behind = far.in / 2
+	if atEdge {
+		behind = math.Max(behind, far.in/2)
 	}
+	const behindMM = 2.5 // that is to be seen of what is behind the edge
 	far.out = m.within(far.out)
 	for _, lean := range []float64{coarseLean, fineLean} {
-		b := s.unroll(base, math.Max(ring, -far.out-3)-0.3, far.in+m.wallMM/2, 0.5*px, 1.2, true)
-		off := m.faceEnd(b, math.Max(ring, -far.out-3), inner, behind, far.out, lean)
+		in := far.in + m.wallMM/2
+		deepest := in
+		if atEdge {
+			in, deepest = far.in, math.Max(in, behindMM+m.wallMM)
+		}
+		b := s.unroll(base, math.Max(ring, -far.out-3)-0.3, deepest, 0.5*px, 1.2, true)
+		off := m.faceEnd(b, math.Max(ring, -far.out-3), inner, behind, reach{far.out, in}, lean)
 		base = resampleClosed(b.moved(smoothOffsets(off, b.spacing, 0.5)), spacing)
 		base = smoothClosed(base, spacing, 0.5)
 		inner, behind = 0.1*ring, 1.0
-		far = reach{math.Min(far.out, 2), math.Min(far.in, 3)}
+		if atEdge {
+			far = reach{far.out * 2 / 3, far.in * 2 / 3}
+		} else {
+			far = reach{math.Min(far.out, 2), math.Min(far.in, 3)}
+		}
 	}
 	return base
 }

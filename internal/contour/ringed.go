@@ -138,6 +138,13 @@ type beadRound struct {
 	sure   []geom.PointMM // like end, and straight across where the bead was not seen
 	landMM float64        // how wide the face inside the bead is, at least, or the ring
 	whole  bool           // it was seen in every arc
+	look   beadLook       // of a bead
+}
+
+// beadLook is what the beads of a gasket have in common: their width and that of the face between them and the opening, mm, and the colours of both.
+type beadLook struct {
+	beadMM, landMM float64
+	bead, face     colour
 }
 
 // beadInMM is how far in from a bead's outer side the face is looked for inside it.
@@ -147,7 +154,7 @@ const beadInMM = 4.5
 // unlike the face that is, in levels.
 type beadSeen struct {
 	outerMM, innerMM, landMM float64
-	look                     colour
+	look, face               colour
 	change                   float64
 }
 
@@ -193,7 +200,7 @@ func (b *band) beadIn(p []colour) (seen beadSeen, ok bool) {
 		to++
 	}
 	mm := float64(to-from) * b.ds
-	return beadSeen{b.s0 + float64(first)*b.ds, b.s0 + float64(from)*b.ds, mm, p[bead], d[bead]}, mm > math.Max(leastLandMM, 3*b.pxMM)
+	return beadSeen{b.s0 + float64(first)*b.ds, b.s0 + float64(from)*b.ds, mm, p[bead], face, d[bead]}, mm > math.Max(leastLandMM, 3*b.pxMM)
 }
 
 // beadRound looks for a bead whose outer side is at the middle of b, or that is so in some arcs, while the opening's edge is in others. Both
@@ -211,12 +218,13 @@ func (b *band) beadRound() *beadRound {
 	across := make([][]colour, arcs)
 	found := make([]*beadSeen, arcs)
 	var beads, lands, changes []float64
-	var looks []colour
+	var looks, faces []colour
 	for a := range arcs {
 		across[a] = b.colours(a*n/arcs, (a+1)*n/arcs)
 		if f, ok := b.beadIn(across[a]); ok {
 			found[a] = &f
 			beads, lands, changes, looks = append(beads, f.innerMM-f.outerMM), append(lands, f.landMM), append(changes, f.change), append(looks, f.look)
+			faces = append(faces, f.face)
 		}
 	}
 	if float64(len(beads)) < mostly*float64(arcs) || middleHalf(beads) > evenMM || middleHalf(lands) > landEvenMM {
@@ -243,7 +251,134 @@ func (b *band) beadRound() *beadRound {
 	}
 	round := b.alongRound(inner, -bead, land)
 	round.landMM, round.whole = quantile(lands, 0.25), count == arcs
+	round.look = beadLook{bead, land, look, middleColour(faces)}
 	return round
+}
+
+// beadLike looks near the edge at base for a bead that looks like those of the other openings of the gasket, and of the same opening's other
+// arcs. base may be along either side of the bead or along the opening's edge, or change between them: bendMM is by how much the bead's side may change against base, from one arc to the next, at the
+// price of a full misfit. It returns nil where there is none.
+func (s *surface) beadLike(base []geom.PointMM, like beadLook, bendMM float64) *beadRound {
+	const (
+		outMM, inMM = 2.5, 2.5 // how far the bead's outer side lies outside of where it is if base is the opening's edge, or inside base
+		besideMM    = 0.8      // face outside the bead that must look so
+		blurMM      = 0.12     // at its sides
+		unseen      = 1.0      // misfit that says no more
+		seen        = 0.5      // where it is there
+		agree       = 0.7      // share of the arcs that must show it
+	)
+	first := -outMM - like.beadMM - like.landMM
+	b := s.unroll(base, first-besideMM-0.2, inMM+like.beadMM+like.landMM+0.2, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
+	n := len(b.base)
+	arcs := max(12, int(float64(n)*b.spacing/(arcMM/2)))
+	lo, hi := int(b.index(first)), int(b.index(inMM))
+	wide := hi - lo + 1
+	cost := make([]float64, arcs*wide)
+	for a := range arcs {
+		p := newColourSums(b.colours(a*n/arcs, (a+1)*n/arcs))
+		mean := func(from, to float64) colour { return p.mean(int(b.index(from)+0.5), int(b.index(to)+0.5)) }
+		for j := range wide {
+			at := first + float64(j)*b.ds
+			face := mean(at-besideMM, at-blurMM)
+			bead := mean(at+blurMM, at+like.beadMM-blurMM)
+			land := mean(at+like.beadMM+blurMM, at+like.beadMM+max(like.landMM-2*blurMM, 2*blurMM))
+			cost[a*wide+j] = min(like.misfit(face, bead, land), unseen)
+		}
+	}
+	perArc := make([]float64, arcs)
+	count := 0
+	for a, j := range closedPath(cost, arcs, wide, math.Pow(b.ds/bendMM, 2), wide) {
+		perArc[a] = math.NaN()
+		if cost[a*wide+j] < seen {
+			perArc[a] = first + float64(j)*b.ds + like.beadMM
+			count++
+		}
+	}
+	if float64(count) < agree*float64(arcs) {
+		return nil
+	}
+	round := b.alongRound(perArc, -like.beadMM, like.landMM)
+	round.landMM, round.whole, round.look = like.landMM, count == arcs, like
+	return round
+}
+
+// misfit tells how much what is seen in a row across a bead differs from what it looks like: 0 for not at all, 1 for as much as bead and face
+// differ. Light and shadow take all three alike.
+func (l *beadLook) misfit(face, bead, land colour) float64 {
+	light := (face[0] + land[0]) / (2 * l.face[0])
+	for c := range face {
+		face[c], bead[c], land[c] = face[c]/light, bead[c]/light, land[c]/light
+	}
+	return (face.apart(l.face) + bead.apart(l.bead) + land.apart(l.face)) / l.bead.apart(l.face)
+}
+
+// colourSums are running sums of colours.
+type colourSums []colour
+
+func newColourSums(p []colour) colourSums {
+	sums := make(colourSums, len(p)+1)
+	for j, x := range p {
+		for c := range x {
+			sums[j+1][c] = sums[j][c] + x[c]
+		}
+	}
+	return sums
+}
+
+// mean is the mean of the colours from place from up to, not with, place to; of one at least.
+func (s colourSums) mean(from, to int) colour {
+	from = min(max(from, 0), len(s)-2)
+	to = min(max(to, from+1), len(s)-1)
+	m := s[to]
+	for c := range m {
+		m[c] = (m[c] - s[from][c]) / float64(to-from)
+	}
+	return m
+}
+
+// beadsAlike looks for beads again, with what is known of those of the gasket's other openings, where one was found in part only or not at all:
+// all openings of a gasket have alike ones (common practice, no source).
+func (v *Survey) beadsAlike(starts []start, bases [][]geom.PointMM, beads []*beadRound) {
+	var known []beadLook
+	looked := 0
+	for i, b := range beads {
+		if b != nil {
+			known = append(known, b.look)
+		}
+		if wideEnough(bases[i]) {
+			looked++
+		}
+	}
+	if len(known) < 2 || 2*len(known) <= looked {
+		return
+	}
+	like := usualBead(known)
+	parallelItems(len(starts), func(i int) {
+		if beads[i] != nil && beads[i].whole || !wideEnough(bases[i]) || starts[i].landMM > 0 && beads[i] == nil {
+			return
+		}
+		// As in withinBead, what is found is looked at again from along itself, where it leads on smoothly.
+		base := bases[i]
+		for _, bendMM := range []float64{5, 1, 1, 1} {
+			found := v.s.beadLike(base, like, bendMM)
+			if found == nil {
+				break
+			}
+			beads[i] = found
+			base = resampleClosed(found.outer, pathLength(base)/float64(len(base)))
+		}
+	})
+}
+
+// usualBead is the median of what beads look like.
+func usualBead(known []beadLook) (usual beadLook) {
+	var widths, lands []float64
+	var beads, faces []colour
+	for _, k := range known {
+		widths, lands = append(widths, k.beadMM), append(lands, k.landMM)
+		beads, faces = append(beads, k.bead), append(faces, k.face)
+	}
+	return beadLook{quantile(widths, 0.5), quantile(lands, 0.5), middleColour(beads), middleColour(faces)}
 }
 
 // beadOutside tells whether across the edge with the colours p, where the edge is at the middle, a bead so wide and of such a colour lies so
@@ -406,7 +541,7 @@ func (s *surface) lining(base []geom.PointMM) *lining {
 	const (
 		leastMM, mostMM = 0.9, 4.0
 		clearMM         = 0.4  // of the edge itself
-		plain           = 0.35 // how much a ring's colour changes in its middle, of the change at its inner edge; a shadow fades all the way
+		plain           = 0.55 // how much a ring's colour changes in its middle, of the change at its inner edge; a shadow fades all the way
 		leastChange     = 8    // levels
 		mostChange      = 40   // what is more counts no more
 		evenMM          = 0.25 // how far from the usual width an arc's may be
@@ -420,56 +555,83 @@ func (s *surface) lining(base []geom.PointMM) *lining {
 	at := func(mm float64) int { return min(max(int(b.index(mm)), half), b.n-1-half) }
 	first, last := at(leastMM), at(mostMM)
 	wide := last - first + 1
-	widths, changes, rings := make([]float64, arcs), make([]float64, arcs), make([]colour, arcs)
-	cost := make([]float64, arcs*wide)
+	across := make([][]colour, arcs)
+	changes := make([]float64, arcs*wide)
+	peaks := make([][]int, arcs) // where the colour changes most, and is plain before
 	for a := range arcs {
 		p := b.colours(a*n/arcs, (a+1)*n/arcs)
+		across[a] = p
 		change := make([]float64, len(p))
-		for j := at(clearMM); j <= last; j++ {
+		for j := at(clearMM); j <= last+1; j++ {
 			change[j] = p[j+half].apart(p[j-half])
-			if j >= first {
-				cost[a*wide+j-first] = -min(change[j], mostChange) / leastChange
+		}
+		for k := range wide {
+			j := first + k
+			changes[a*wide+k] = change[j]
+			if k > 0 && change[j] > leastChange && change[j] >= change[j-1] && change[j] > change[j+1] && slices.Min(change[at(clearMM):j]) < plain*change[j] {
+				peaks[a] = append(peaks[a], k)
 			}
 		}
-		j := indexOfMost(change, first, last)
-		widths[a], changes[a] = b.s0+float64(j)*b.ds, change[j]
-		if j == first || slices.Min(change[at(clearMM):j]) > plain*change[j] {
-			changes[a] = 0
-		}
-		rings[a] = middleColour(p[at(clearMM):max(j-half, at(clearMM)+1)])
 	}
-	usual := quantile(slices.Clone(widths), 0.5)
-	var ring []colour
-	var change []float64
-	for a, w := range widths {
-		if math.Abs(w-usual) < evenMM && changes[a] > leastChange {
-			ring, change = append(ring, rings[a]), append(change, changes[a])
-		}
-	}
-	if len(ring) == 0 {
+	usual, agreeing := mostAgreed(peaks, wide, int(evenMM/b.ds))
+	if len(agreeing) == 0 {
 		return &lining{}
 	}
+	var ring []colour
+	var change, strays []float64
+	for _, k := range agreeing {
+		inner := first + k%wide - half
+		ring, change = append(ring, middleColour(across[k/wide][at(clearMM):max(inner, at(clearMM)+1)])), append(change, changes[k])
+	}
 	middle := middleColour(ring)
-	var strays []float64
 	for _, c := range ring {
 		strays = append(strays, c.apart(middle))
 	}
 	if quantile(strays, 0.5) > alike*quantile(change, 0.5) {
 		return &lining{}
 	}
+	cost := make([]float64, arcs*wide)
+	for k, c := range changes {
+		off := float64(k%wide-usual) * b.ds / (3 * evenMM)
+		cost[k] = off*off - min(c, mostChange)/leastChange
+	}
 	perArc := make([]float64, arcs)
 	for a, j := range closedPath(cost, arcs, wide, math.Pow(b.ds/bendMM, 2), wide) {
 		perArc[a] = b.s0 + float64(first+j)*b.ds
 	}
-	return &lining{b.moved(b.fromArcs(perArc)), usual, float64(len(ring)) / float64(arcs)}
+	return &lining{b.moved(b.fromArcs(perArc)), b.s0 + float64(first+usual)*b.ds, float64(len(agreeing)) / float64(arcs)}
 }
+
+// mostAgreed returns the place of so many at which most rows have a peak, give or take near, and where those are, counted through all rows.
+func mostAgreed(peaks [][]int, wide, near int) (place int, agreeing []int) {
+	for k := range wide {
+		var here []int
+		for row, p := range peaks {
+			best := -1
+			for _, q := range p {
+				if abs(q-k) <= near && (best < 0 || abs(q-k) < abs(best-k)) {
+					best = q
+				}
+			}
+			if best >= 0 {
+				here = append(here, row*wide+best)
+			}
+		}
+		if len(here) > len(agreeing) {
+			place, agreeing = k, here
+		}
+	}
+	return place, agreeing
+}
+
+func abs(i int) int { return max(i, -i) }
 
 // lined moves the starts of all openings that a ring lines to its inner edge. All openings of a gasket are lined alike: what would not
 // be believed of one alone is believed where others have it, and where most have it an opening in which none is made out is in doubt.
 func (s *surface) lined(starts []start, bases [][]geom.PointMM) {
 	const (
-		sure, likely = 0.45, 0.25 // share of the arcs that agree: of 240 openings without a ring one had more than 0.33, and that 0.37
-		alikeMM      = 0.35       // widths of rings of one gasket
+		sure, likely = 0.6, 0.45 // share of the arcs that agree: of 900 openings without a ring twelve had more than 0.45, and none more than 0.52
+		alikeMM      = 0.35      // widths of rings of one gasket
 	)
 	// Beside some edges a ring or a bead is known already.
 	open := func(i int) bool { return starts[i].landMM == 0 && wideEnough(bases[i]) }

@@ -276,20 +276,25 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 	bases := make([][]geom.PointMM, len(starts))
 	locate := func(i int) {
 		st := &starts[i]
-		bases[i] = v.s.locate(st.curve, m.on(st.landMM), st.far, st.guided)
+		bases[i] = v.s.locate(st.curve, m.on(st.landMM), st.far, st.guided || st.alongBead != nil || st.lined)
 	}
+	beads := make([]*beadRound, len(starts))
 	parallelItems(len(starts), func(i int) {
 		locate(i)
-		if st := &starts[i]; v.thin && st.landMM == 0 && wideEnough(bases[i]) {
-			if bead := v.s.withinBead(bases[i]); bead != nil {
-				st.curve, st.landMM, st.far, st.alongBead = bead.end, bead.landMM, reach{1, 1}, bead.sure
-				locate(i)
-			}
+		if v.thin && starts[i].landMM == 0 && wideEnough(bases[i]) {
+			beads[i] = v.s.withinBead(bases[i])
 		}
 	})
 	if !v.thin {
 		return bases
 	}
+	v.beadsAlike(starts, bases, beads)
+	parallelItems(len(starts), func(i int) {
+		if st, bead := &starts[i], beads[i]; bead != nil {
+			st.curve, st.landMM, st.far, st.alongBead = bead.end, bead.landMM, reach{0.5, 0.5}, bead.sure
+			locate(i)
+		}
+	})
 	v.s.lined(starts, bases)
 	parallelItems(len(starts), func(i int) {
 		st := &starts[i]
