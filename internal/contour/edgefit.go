@@ -33,11 +33,10 @@ type edgeModel struct {
 	blurMM  float64 // the same of the photo, as its strips show it; 0 where it is not known
 	halo    float64 // share of a step that sharpening adds on either side of it, over haloMM; see edgeModel.step
 	haloMM  float64 // blur of what sharpening takes away, standard deviation
-	// doubt: the rim may as well be a bare, flat band at the edge, where a file or a gasket has taken the dye off. The edge is then put
-	// midway.
-	doubt bool
 	// dyed: the face is covered with layout dye.
 	dyed bool
+	// bareRimMM is about how wide a rim of a dyed face's openings is that shows no dye; 0 where there is none.
+	bareRimMM float64
 	// softMM is by how much more the edge is blurred than the photo; see Survey.soft.
 	softMM float64
 	// landMM is how wide the face beside the edge is before it changes its looks, where a ring lines the opening; 0 for wide.

@@ -14,17 +14,30 @@ func (s *surface) settle(bases [][]geom.PointMM, lands []float64, m edgeModel) e
 		b             *band
 		level, spread []float64
 		landMM        float64
+		tau2          float64 // of the noise, where the dye is asked
 	}
 	all := make([]sample, len(bases))
 	parallelItems(len(bases), func(i int) {
 		b, level, spread := s.profiles(bases[i], edgeModel{wallMM: m.wallMM, rimMM: 1, landMM: lands[i]}, 0.5)
-		all[i] = sample{b.every(4), everyOf(level, 4), everyOf(spread, 4), lands[i]}
+		all[i] = sample{b.every(4), everyOf(level, 4), everyOf(spread, 4), lands[i], 0}
 	})
+	if m.bareRimMM > 0 {
+		for i, a := range all {
+			all[i].tau2 = m.scan(a.b, 0.5, 0.25*a.b.pxMM, a.level, a.spread).noise()
+		}
+	}
+	half := 0.5
+	if m.bareRimMM > 0 {
+		half = 0.75 // regions may have either side of the rim
+	}
 	misfit := func(m edgeModel) float64 {
 		cost := make([]float64, len(all))
 		parallelItems(len(all), func(i int) {
 			a := all[i]
-			e := m.on(a.landMM).scan(a.b, 0.5, 0.25*a.b.pxMM, a.level, a.spread)
+			e := m.on(a.landMM).scan(a.b, half, 0.25*a.b.pxMM, a.level, a.spread)
+			if m.bareRimMM > 0 {
+				m.addDye(a.b, e, a.tau2)
+			}
 			for k := range e.fits {
 				v := math.Inf(1)
 				for _, x := range e.fits[k].sse {
@@ -47,11 +60,20 @@ func (s *surface) settle(bases [][]geom.PointMM, lands []float64, m edgeModel) e
 	if m.wallMM > 0 || m.punched {
 		return m
 	}
-	m.dyed = s.dyed(bases)
+	if m.dyed = s.throughDye; m.dyed {
+		return m
+	}
+	if m.bareRimMM > 0 {
+		const near = 1.6 // times as wide as it looked at first, or as narrow
+		m.dyed, m.chamfer = true, true
+		m.rimMM = least(geometricSteps(m.bareRimMM/near, m.bareRimMM*near, 1.1), func(x float64) float64 { t := m; t.rimMM = x; return misfit(t) })
+		m.rimSigmaMM = 0.12 * m.rimMM
+		m.sigmaMM = least(geometricSteps(0.4*px, 2.6*px, 1.3), func(x float64) float64 { t := m; t.sigmaMM = x; return misfit(t) })
+		return m
+	}
 	rim := s.newArcs(bases, m).rim(m)
 	m.rimMM, m.rimSigmaMM, m.chamfer, m.maybeRimMM, m.rimLight = rim.mm, rim.sigmaMM, rim.chamfer, rim.maybeMM, rim.light
 	if m.rimMM > 0 {
-		m.doubt = m.dyed
 		m.sigmaMM = least(geometricSteps(0.4*px, 2.6*px, 1.3), func(x float64) float64 { t := m; t.sigmaMM = x; return misfit(t) })
 	}
 	return m
@@ -112,27 +134,6 @@ func everyOf(v []float64, k int) []float64 {
 		out = append(out, v[i])
 	}
 	return out
-}
-
-// coloured is the chroma over brightness of layout dye, at least: bare metal, rust and grey gaskets have under 0.08, blue dye 0.3 and more.
-const coloured = 0.12
-
-// dyed tells whether the face next to the openings is covered with layout dye: strongly coloured, where metal is not.
-func (s *surface) dyed(bases [][]geom.PointMM) bool {
-	var all []float64
-	for _, base := range bases {
-		px := s.mmPerPx(base[0])
-		b := s.unroll(base, -2, -0.5, px, 0, true)
-		if b.hue == nil {
-			return false
-		}
-		for i := 0; i < len(b.hue); i += 14 {
-			if x := b.hue[i&^1]; x == x {
-				all = append(all, math.Hypot(float64(x), float64(b.hue[i|1])))
-			}
-		}
-	}
-	return quantile(all, 0.5) > coloured
 }
 
 // soft is by how much more an edge is blurred, mm, than the photo's blur accounts for, as the strips and the holes show it: the standard

@@ -11,12 +11,14 @@ import (
 // surface is one photographed surface: the pixels, and the maps between them and the face frame (mm, on the surface
 // heightMM above the strips).
 type surface struct {
-	cam      *scalecard.Camera
-	gray     []uint8
-	w, h     int
-	tone     *[256]float32
-	heightMM float64
-	photo    *photo.Photo
+	cam        *scalecard.Camera
+	gray       []uint8
+	light      []uint8 // what edges are measured in: gray, or one primary; see dyed
+	throughDye bool    // light is a primary
+	w, h       int
+	tone       *[256]float32
+	heightMM   float64
+	photo      *photo.Photo
 	// lampShadow is of a flat-bed scan: how far the lamp throws the shadow of an edge onto what lies behind. It is seen as a cut
 	// wall is, of the depth of its length.
 	lampShadow geom.PointMM
@@ -31,7 +33,7 @@ func (s *surface) lean(p geom.PointMM) geom.PointMM {
 }
 
 func newSurface(p *photo.Photo, sol *scalecard.Solution, heightMM float64) *surface {
-	return &surface{cam: &sol.Camera, gray: p.Gray, w: p.Width, h: p.Height, tone: &sol.Tone.Linear, heightMM: heightMM, photo: p}
+	return &surface{cam: &sol.Camera, gray: p.Gray, light: p.Gray, w: p.Width, h: p.Height, tone: &sol.Tone.Linear, heightMM: heightMM, photo: p}
 }
 
 func (s *surface) pixel(face geom.PointMM) geom.PointPx {
@@ -54,8 +56,8 @@ func (s *surface) linear(q geom.PointPx) float32 {
 	x, y := int(q.U), int(q.V)
 	fx, fy := float32(q.U-float64(x)), float32(q.V-float64(y))
 	i := y*s.w + x
-	a, b := s.tone[s.gray[i]], s.tone[s.gray[i+1]]
-	c, d := s.tone[s.gray[i+s.w]], s.tone[s.gray[i+s.w+1]]
+	a, b := s.tone[s.light[i]], s.tone[s.light[i+1]]
+	c, d := s.tone[s.light[i+s.w]], s.tone[s.light[i+s.w+1]]
 	top := a + fx*(b-a)
 	return top + fy*(c+fx*(d-c)-top)
 }
@@ -213,7 +215,7 @@ func (s *surface) hue(q geom.PointPx) (float32, float32) {
 		n := float32(math.NaN())
 		return n, n
 	}
-	y := float32(s.gray[int(q.V+0.5)*s.w+int(q.U+0.5)])
+	y := float32(s.light[int(q.V+0.5)*s.w+int(q.U+0.5)])
 	cb, cr := s.photo.ChromaAt(q.U, q.V)
 	return cb / (y + hueFloor), cr / (y + hueFloor)
 }

@@ -68,7 +68,11 @@ const regionsMM = 0.2
 func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []float64) edgeReading {
 	n := len(e.fits)
 	tau2 := e.noise()
-	m.addHue(b, e, tau2, spread)
+	if m.bareRimMM > 0 {
+		m.addDye(b, e, tau2)
+	} else {
+		m.addHue(b, e, tau2, spread)
+	}
 	path := e.path(m, b, half, tau2)
 
 	r := edgeReading{pxMM: b.pxMM, hueTells: e.hueTells, raw: make([]float64, n), sigmaMM: make([]float64, n), sure: make([]bool, n), step: make([]float64, n), slackMM: make([]float64, n),
@@ -77,9 +81,6 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 	for i, q := range path {
 		x, inside := e.minimum(i, q)
 		r.raw[i] = e.lo + x*e.step
-		if m.doubt {
-			r.raw[i] += 0.5 * m.width(b.lean[i])
-		}
 		r.slackMM[i] = e.slack(i, q, tau2)
 		f := &e.fits[i]
 		k := min(max(int(x+0.5), 0), e.k-1)
@@ -222,9 +223,6 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	}
 	if r.hueOnly[i] {
 		v = math.Max(v, hueOnlyMM)
-	}
-	if m.doubt {
-		v = math.Hypot(v, 0.3*m.rimMM)
 	}
 	if r.rimmedMM != nil {
 		v = math.Hypot(v, maybeRimShare*r.rimmedMM[i])

@@ -133,8 +133,11 @@ func smoothOffsets(off []float64, spacing, sigma float64) []float64 {
 // every returns a band of every k-th row.
 func (b *band) every(k int) *band {
 	o := *b
-	o.base, o.inward, o.lean, o.pixels, o.rows = nil, nil, nil, nil, nil
+	o.base, o.inward, o.lean, o.pixels, o.rows, o.hue = nil, nil, nil, nil, nil, nil
 	for i := 0; i+k <= len(b.base); i += k {
+		if b.hue != nil {
+			o.hue = append(o.hue, b.hue[2*i*b.n:2*(i+1)*b.n]...)
+		}
 		o.base, o.inward = append(o.base, b.base[i]), append(o.inward, b.inward[i])
 		o.lean, o.pixels = append(o.lean, b.lean[i]), append(o.pixels, b.pixels[i])
 		o.rows = append(o.rows, b.row(i)...)

@@ -32,6 +32,7 @@ type Guide struct {
 // Survey is the first look at a photographed face: where its holes and openings are. Trace then measures the edges.
 type Survey struct {
 	s    *surface
+	lit  *surface // in the light that ports are measured in
 	sol  *scalecard.Solution
 	opt  Options
 	open openings
@@ -211,7 +212,16 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 		m.wallMM = v.s.lampShadow.Norm()
 		m.shadow = m.wallMM > 0
 	}
+	v.lit = v.s
 	bases := v.locate(starts, m)
+	if !v.thin {
+		if s := v.s.dyed(bases); s != nil {
+			if m.bareRimMM = v.s.bareRimMM(bases); m.bareRimMM == 0 {
+				v.lit = s
+				bases = v.locate(starts, m)
+			}
+		}
+	}
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -220,8 +230,8 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 		lands[i] = st.landMM
 	}
 	m.punched = v.sol.Camera.Scan != nil
-	m = v.s.settle(bases, lands, m)
-	if m.wallMM == 0 && !m.punched && !m.chamfer {
+	m = v.lit.settle(bases, lands, m)
+	if m.wallMM == 0 && !m.punched && !m.chamfer && !m.dyed {
 		m.softMM = v.soft(m, px)
 	}
 	if v.thin {
@@ -276,7 +286,7 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 	bases := make([][]geom.PointMM, len(starts))
 	locate := func(i int) {
 		st := &starts[i]
-		bases[i] = v.s.locate(st.curve, m.on(st.landMM), st.far, st.guided || st.alongBead != nil || st.lined)
+		bases[i] = v.lit.locate(st.curve, m.on(st.landMM), st.far, st.guided || st.alongBead != nil || st.lined)
 	}
 	beads := make([]*beadRound, len(starts))
 	parallelItems(len(starts), func(i int) {
@@ -336,11 +346,11 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 // measurePort finds the edge near base, where the regions have it.
 func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Port {
 	m.beaded, m.lined = st.beaded, st.lined
-	r := v.s.refine(base, m.on(st.landMM))
+	r := v.lit.refine(base, m.on(st.landMM))
 	if m.maybeRimMM > 0 {
 		with := m
 		with.rimMM, with.maybeRimMM, with.softMM = m.maybeRimMM, 0, 0
-		other := v.s.refine(base, with.on(st.landMM))
+		other := v.lit.refine(base, with.on(st.landMM))
 		r.rimmed(&other)
 	}
 	r.cliffs()

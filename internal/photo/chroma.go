@@ -1,5 +1,10 @@
 package photo
 
+import (
+	"runtime"
+	"sync"
+)
+
 // HasColour tells whether the photo holds any colour.
 func (p *Photo) HasColour() bool { return p.stored.cb != nil }
 
@@ -74,4 +79,48 @@ func cell(x float64, n int) (int, float32) {
 		return n - 2, 1
 	}
 	return int(x), float32(x - float64(int(x)))
+}
+
+// Primary is one of the primaries that a picture's colours are mixed from.
+type Primary int
+
+// The primaries of a photo.
+const (
+	Red Primary = iota
+	Green
+	Blue
+)
+
+// Level is the level of the primary in a colour with brightness y and chroma cb, cr (ITU-T T.871), not held to 0 to 255.
+func (p Primary) Level(y, cb, cr float32) float32 {
+	switch p {
+	case Red:
+		return y + 1.402*cr
+	case Green:
+		return y - 0.344136*cb - 0.714136*cr
+	}
+	return y + 1.772*cb
+}
+
+// Levels returns how bright the photo is in one primary, laid out and coded as Gray is. A grey picture gives Gray itself.
+func (p *Photo) Levels(of Primary) []uint8 {
+	if !p.HasColour() {
+		return p.Gray
+	}
+	out := make([]uint8, len(p.Gray))
+	workers := runtime.GOMAXPROCS(0)
+	var wg sync.WaitGroup
+	for k := range workers {
+		wg.Go(func() {
+			for y := k; y < p.Height; y += workers {
+				for x := range p.Width {
+					cb, cr := p.ChromaAt(float64(x), float64(y))
+					i := y*p.Width + x
+					out[i] = uint8(min(max(of.Level(float32(p.Gray[i]), cb, cr), 0), 255) + 0.5)
+				}
+			}
+		})
+	}
+	wg.Wait()
+	return out
 }

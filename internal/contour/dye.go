@@ -1,0 +1,172 @@
+package contour
+
+import (
+	"math"
+	"slices"
+
+	"portmatch/internal/geom"
+	"portmatch/internal/photo"
+)
+
+// Layout dye is dark, nearly as dark as what is seen in a port, and brushed on in patches that are far darker than the metal between them. In
+// light of its own colour it is nearly as bright as metal: edges are measured there.
+
+// hueBeside returns the usual hue of the face next to the openings, see surface.hue.
+func (s *surface) hueBeside(bases [][]geom.PointMM) (cb, cr float64) {
+	var blue, red []float64
+	for _, base := range bases {
+		b := s.unroll(base, -2, -0.5, s.mmPerPx(base[0]), 0, true)
+		for i := 0; i < len(b.hue); i += 14 {
+			if x, y := float64(b.hue[i&^1]), float64(b.hue[i|1]); x == x {
+				blue, red = append(blue, x), append(red, y)
+			}
+		}
+	}
+	return quantile(blue, 0.5), quantile(red, 0.5)
+}
+
+// dyed returns the surface in light of the primary in which the dye beside the openings is brightest, or nil for a face that is not covered with layout
+// dye.
+func (s *surface) dyed(bases [][]geom.PointMM) *surface {
+	const brighter = 1.2 // in that primary: a brown rusty face has up to 1.15, a dyed one 1.23 to 1.8
+	cb, cr := s.hueBeside(bases)
+	var brightest photo.Primary
+	level := func(p photo.Primary) float64 { return float64(p.Level(1, float32(cb), float32(cr))) }
+	for _, p := range []photo.Primary{photo.Green, photo.Blue} {
+		if level(p) > level(brightest) {
+			brightest = p
+		}
+	}
+	if level(brightest) < brighter {
+		return nil
+	}
+	o := *s
+	o.throughDye, o.light = true, s.photo.Levels(brightest)
+	return &o
+}
+
+// bareRimMM returns about how wide the rim is that the openings of a dyed face have and that shows no dye all round, because it was cut since or
+// because the dye was wiped off it; 0 where there is none. A lit wall looks like that, too, but never all round. Of 38 drawn faces with sharp edges one had such bands nearly all round; of 15 with a
+// rim of 0.14 to 0.46 mm 13 had.
+func (s *surface) bareRimMM(bases [][]geom.PointMM) float64 {
+	const (
+		fewest  = 20
+		allBut  = 0.05 // of the places
+		leastPx = 1.3
+		usual   = 0.15 // of the places: beside lit walls bands are wider
+	)
+	widths := s.bareBands(bases)
+	if len(widths) < fewest || quantile(widths, allBut) < leastPx*s.mmPerPx(bases[0][0]) {
+		return 0
+	}
+	return quantile(widths, usual)
+}
+
+// bareBands returns, for places round the openings where the face is dyed, how wide the band is that shows no dye and is as bright as the face
+// beside the edge, mm.
+func (s *surface) bareBands(bases [][]geom.PointMM) (widths []float64) {
+	const (
+		fromMM, toMM = -2.0, -0.8 // from base: where the face is dyed, if it is
+		insideMM     = 1.2
+		leastLevels  = 10.0
+		even         = 0.35 // by how much its colour may differ there, of itself
+		half         = 0.5
+	)
+	for _, base := range bases {
+		b := s.unroll(base, fromMM, insideMM, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
+		j1 := int(b.index(toMM))
+		for i := 0; i < len(b.base); i += 3 {
+			row := b.row(i)
+			level := func(j, c int) float64 { return (greyLevel(float64(row[j])) + hueFloor) * float64(b.hue[2*(i*b.n+j)+c]) }
+			var far [2]float64
+			for c := range far {
+				var v []float64
+				for j := range j1 {
+					v = append(v, level(j, c))
+				}
+				far[c] = quantile(v, 0.5)
+			}
+			levels := math.Hypot(far[0], far[1])
+			if !(levels > leastLevels) {
+				continue
+			}
+			share := func(j int) float64 { return (level(j, 0)*far[0] + level(j, 1)*far[1]) / (levels * levels) }
+			var near, light []float64
+			for j := range j1 {
+				near, light = append(near, share(j)), append(light, float64(row[j]))
+			}
+			if quantile(near, 0.9)-quantile(near, 0.1) > even {
+				continue
+			}
+			face := quantile(light, 0.5)
+			end := j1
+			for end < b.n && share(end) > half {
+				end++
+			}
+			dark := max(end-2, 0)
+			for dark < b.n && float64(row[dark]) > half*face {
+				dark++
+			}
+			widths = append(widths, float64(dark-end)*b.ds)
+		}
+	}
+	return widths
+}
+
+// addDye adds to the scan's misfits what the dye's colour says of where the face ends: outside the edge it is that of the dye further out, behind it,
+// on a bare rim, a wall or in the dark, there is none. It is looked at in levels of the photo, so that the dark has none at all.
+func (m edgeModel) addDye(b *band, e *edgeScan, tau2 float64) {
+	const (
+		fromMM, toMM = -2.0, -0.8 // from the band's middle: where the face is dyed, if it is
+		leastLevels  = 10.0
+		even         = 0.35 // by how much its colour may differ there, of itself
+		sigma        = 0.12 // of the colour's share
+		chromaPx     = 1.2  // blur of chroma that was stored at half size, standard deviation
+		chromaNew    = 0.25 // share of the samples that are independent
+		insideMM     = 0.6  // how much of what lies behind the edge is looked at
+	)
+	if b.hue == nil {
+		return
+	}
+	perBlur := 1 / math.Hypot(m.sigmaMM, chromaPx*b.pxMM)
+	weight := tau2 * chromaNew / (sigma * sigma)
+	j0, j1 := max(0, int(b.index(fromMM))), min(b.n-1, int(b.index(-e.lo+insideMM)))
+	parallelRowsWith(len(e.fits), func(i int, room *[]float64) {
+		row := b.row(i)
+		level := func(j, c int) float64 { return (greyLevel(float64(row[j])) + hueFloor) * float64(b.hue[2*(i*b.n+j)+c]) }
+		var far [2]float64
+		for c := range far {
+			v := (*room)[:0]
+			for j := j0; j <= int(b.index(toMM)); j++ {
+				v = append(v, level(j, c))
+			}
+			far[c] = quantile(v, 0.5)
+			*room = v
+		}
+		levels := math.Hypot(far[0], far[1])
+		if !(levels > leastLevels) {
+			return
+		}
+		share := (*room)[:0]
+		for j := j0; j <= j1; j++ {
+			share = append(share, (level(j, 0)*far[0]+level(j, 1)*far[1])/(levels*levels))
+		}
+		*room = share
+		near := slices.Clone(share[:int(b.index(toMM))-j0+1])
+		if quantile(near, 0.9)-quantile(near, 0.1) > even {
+			return
+		}
+		f := &e.fits[i]
+		for q := range f.sse {
+			edge := e.lo + float64(q)*e.step
+			var sse float64
+			for t, h := range share {
+				if h == h {
+					r := h - 1 + phi((b.s0+float64(j0+t)*b.ds-edge)*perBlur)
+					sse += min(r*r, 1)
+				}
+			}
+			f.sse[q] += weight * sse
+		}
+	})
+}
