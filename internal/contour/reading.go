@@ -29,6 +29,7 @@ type edgeReading struct {
 	pxMM      float64
 	shadeMM   []float64 // see edgeModel.shades; nil where there are none
 	bareMM    []float64 // see bare; nil for a face without dye
+	lines     []float64 // see scribed; nil for a face without dye
 	quantum   float64   // of the photo's coding, grey levels; see photo.Photo
 	turn      []float64 // see turns; nil where it was not looked at
 }
@@ -237,6 +238,12 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	if m.beaded {
 		v = math.Hypot(v, beadedMM)
 	}
+	if m.dyed {
+		v = math.Hypot(v, dyedPx*r.pxMM)
+		if r.lines != nil {
+			v = math.Hypot(v, linePx*r.pxMM*r.lines[i])
+		}
+	}
 	if m.lined {
 		v = math.Hypot(v, linedMM)
 	}
@@ -402,6 +409,26 @@ func (r *edgeReading) bare(b *band) {
 		r.bareMM[i] = mm
 	}
 	r.bareMM = medianAlong(r.bareMM, int(alongMM/2/b.spacing))
+}
+
+// linePx is by how much a line that is scribed into the dye right beside the edge may move the edge, in pixels.
+const linePx = 0.8
+
+// scribed tells at every vertex how much brighter than the face a line or a glint right beside the edge is, 0 for nothing of the kind, 1 for half as
+// bright again or more.
+func (r *edgeReading) scribed(b *band) {
+	const nearPx, clearPx, some, much = 3.5, 0.3, 0.12, 0.5
+	r.lines = make([]float64, len(b.base))
+	for i := range r.lines {
+		row := b.row(i)
+		var most float64
+		for j := max(0, int(b.index(r.raw[i]-nearPx*b.pxMM))); j <= min(b.n-1, int(b.index(r.raw[i]-clearPx*b.pxMM))); j++ {
+			most = math.Max(most, float64(row[j]))
+		}
+		if over := most/r.onFace[i] - 1; over > some {
+			r.lines[i] = math.Min(over/much, 1)
+		}
+	}
 }
 
 // linedMM is the standard uncertainty of the edge of a ring that is much like what is behind it.

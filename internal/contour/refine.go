@@ -96,6 +96,7 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	bleed := 0.0
 	if m.dyed {
 		r.bare(b)
+		r.scribed(b)
 		bleed = bleedPx
 	}
 	if m.shades != nil {
