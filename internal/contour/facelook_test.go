@@ -53,6 +53,12 @@ func TestFirstLookKnowsThePartByItsHoles(t *testing.T) {
 // surveyOf draws one picture of a case and takes the first look at it; it returns the drawn ports in the face frame.
 func surveyOf(t *testing.T, class string, seed uint64, work bool) (v *Survey, ports [][]geom.PointMM) {
 	t.Helper()
+	return surveyAt(t, class, seed, work, 0.6) // quicker to draw
+}
+
+// surveyAt does the same of a picture scale times as large.
+func surveyAt(t *testing.T, class string, seed uint64, work bool, scale float64) (v *Survey, ports [][]geom.PointMM) {
+	t.Helper()
 	k, err := synth.NewCase(class, seed)
 	if err != nil {
 		t.Fatal(err)
@@ -62,7 +68,7 @@ func surveyOf(t *testing.T, class string, seed uint64, work bool) (v *Survey, po
 		s, heightMM = k.Work, k.WorkHeightMM
 	}
 	if s.DeclaredDPI == 0 { // scans are of the least resolution already, some of them
-		s.Resize(0.6) // quicker to draw
+		s.Resize(scale)
 	}
 	jpg, err := s.Picture()
 	if err != nil {

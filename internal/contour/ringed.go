@@ -230,15 +230,21 @@ func (b *band) beadRound() *beadRound {
 	if float64(len(beads)) < mostly*float64(arcs) || middleHalf(beads) > evenMM || middleHalf(lands) > landEvenMM {
 		return nil
 	}
-	bead, land, look, change := quantile(beads, 0.5), quantile(lands, 0.5), middleColour(looks), quantile(changes, 0.5)
+	bead, land, change := quantile(beads, 0.5), quantile(lands, 0.5), quantile(changes, 0.5)
+	// In a shadow bead and face are as much darker as each other.
+	face := middleColour(faces)
+	for k := range looks {
+		looks[k] = looks[k].scaled(face[0] / faces[k][0])
+	}
+	look := middleColour(looks)
 	inner := make([]float64, arcs) // the bead's inner side in every arc, from the band's middle; NaN where it is not seen
 	count := 0
 	for a, f := range found {
 		switch {
 		// Of another width or colour it is a wall or a shadow, where base had left the bead's side.
-		case f != nil && math.Abs(f.innerMM-f.outerMM-bead) <= evenMM && f.look.apart(look) <= alike*f.change:
+		case f != nil && math.Abs(f.innerMM-f.outerMM-bead) <= evenMM && f.look.scaled(face[0]/f.face[0]).apart(look) <= alike*change:
 			inner[a] = f.innerMM
-		case b.beadOutside(across[a], bead, land, look, alike*change):
+		case b.beadOutside(across[a], beadLook{bead, land, look, face}, alike*change):
 			inner[a] = -land
 		default:
 			inner[a] = math.NaN()
@@ -251,7 +257,7 @@ func (b *band) beadRound() *beadRound {
 	}
 	round := b.alongRound(inner, -bead, land)
 	round.landMM, round.whole = quantile(lands, 0.25), count == arcs
-	round.look = beadLook{bead, land, look, middleColour(faces)}
+	round.look = beadLook{bead, land, look, face}
 	return round
 }
 
@@ -305,11 +311,8 @@ func (s *surface) beadLike(base []geom.PointMM, like beadLook, bendMM float64) *
 // misfit tells how much what is seen in a row across a bead differs from what it looks like: 0 for not at all, 1 for as much as bead and face
 // differ. Light and shadow take all three alike.
 func (l *beadLook) misfit(face, bead, land colour) float64 {
-	light := (face[0] + land[0]) / (2 * l.face[0])
-	for c := range face {
-		face[c], bead[c], land[c] = face[c]/light, bead[c]/light, land[c]/light
-	}
-	return (face.apart(l.face) + bead.apart(l.bead) + land.apart(l.face)) / l.bead.apart(l.face)
+	light := 2 * l.face[0] / (face[0] + land[0])
+	return (face.scaled(light).apart(l.face) + bead.scaled(light).apart(l.bead) + land.scaled(light).apart(l.face)) / l.bead.apart(l.face)
 }
 
 // colourSums are running sums of colours.
@@ -383,11 +386,13 @@ func usualBead(known []beadLook) (usual beadLook) {
 
 // beadOutside tells whether across the edge with the colours p, where the edge is at the middle, a bead so wide and of such a colour lies so
 // far outside it.
-func (b *band) beadOutside(p []colour, beadMM, landMM float64, usual colour, stray float64) bool {
+func (b *band) beadOutside(p []colour, usual beadLook, stray float64) bool {
+	beadMM, landMM := usual.beadMM, usual.landMM
 	at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
 	bead := middleColour(p[at(-landMM-0.75*beadMM) : at(-landMM-0.25*beadMM)+1])
 	land := middleColour(p[at(-0.75*landMM) : at(-0.25*landMM)+1])
-	return bead.apart(usual) < stray && land.apart(usual) > stray
+	light := usual.face[0] / land[0]
+	return bead.scaled(light).apart(usual.bead) < stray && land.scaled(light).apart(usual.bead) > stray
 }
 
 // alongRound makes curves along what lies at the given distances from the band's middle in so many equal arcs, NaN where it was not seen: at
@@ -699,6 +704,9 @@ type colour [3]float64
 func (c colour) apart(o colour) float64 {
 	return math.Sqrt((c[0]-o[0])*(c[0]-o[0]) + (c[1]-o[1])*(c[1]-o[1]) + (c[2]-o[2])*(c[2]-o[2]))
 }
+
+// scaled is the colour in so many times the light.
+func (c colour) scaled(light float64) colour { return colour{c[0] * light, c[1] * light, c[2] * light} }
 
 // colours returns the mean colours across the edge, of rows from to to.
 func (b *band) colours(from, to int) []colour {
