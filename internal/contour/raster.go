@@ -100,7 +100,7 @@ func (s *surface) plan() *plan {
 	p.valid = make([]bool, p.w*p.h)
 
 	k := max(1, int(step/s.mmPerPx(mid)))
-	small, sw, sh := boxReduce(s.gray, s.w, s.h, k)
+	small, sw, sh := boxReduce(s.light, s.w, s.h, k)
 	off := float64(k-1) / 2
 	// The camera is smooth: project every eighth point of a row and go straight in between (error under 0.01 cell).
 	const stride = 8

@@ -17,10 +17,11 @@ import (
 
 // Options says what is known of the surface before looking.
 type Options struct {
-	HeightMM      float64 // of the photographed surface above the strips' print
-	HeightSigmaMM float64 // standard uncertainty of HeightMM; 0: defaultHeightSigma
-	Photo         string  // name for calibration and warnings: "target", "work", or a file name
-	casting       bool    // whatever the height says: its openings are bores
+	HeightMM      float64  // of the photographed surface above the strips' print
+	HeightSigmaMM float64  // standard uncertainty of HeightMM; 0: defaultHeightSigma
+	Photo         string   // name for calibration and warnings: "target", "work", or a file name
+	casting       bool     // whatever the height says: its openings are bores
+	through       *surface // to be looked at; nil for the photo as it is
 }
 
 // Guide is what a target's openings are expected to look like on this face, in its face frame.
@@ -68,14 +69,39 @@ func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 			v = o
 		}
 	}
+	if err == nil && !v.thin {
+		err = v.lookThroughDye(ctx, p, opt)
+	}
 	if err == nil {
 		err = v.doubtHeight(ctx)
 	}
 	return v, err
 }
 
+// lookThroughDye looks for the openings of a dyed face again, in light of the dye's colour. Its holes stay as they are.
+func (v *Survey) lookThroughDye(ctx context.Context, p *photo.Photo, opt Options) error {
+	for _, l := range v.open.ports {
+		// Some of them may be the dye's own edge, or that of a lit wall.
+		if opt.through = v.s.dyed([][]geom.PointMM{resampleClosed(l.pts, 1)}); opt.through != nil {
+			break
+		}
+	}
+	if opt.through == nil {
+		return nil
+	}
+	o, err := newSurvey(ctx, p, v.sol, opt)
+	if err == nil && len(o.open.ports) >= len(v.open.ports) {
+		v.open = o.open
+		v.dropHolesInPorts()
+	}
+	return err
+}
+
 func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt Options) (*Survey, error) {
-	v := &Survey{s: newSurface(p, sol, opt.HeightMM), sol: sol, opt: opt}
+	v := &Survey{s: opt.through, sol: sol, opt: opt}
+	if v.s == nil {
+		v.s = newSurface(p, sol, opt.HeightMM)
+	}
 	pl := v.s.plan()
 	pl.blur()
 	v.plan = pl
