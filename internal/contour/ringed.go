@@ -352,8 +352,11 @@ func (v *Survey) beadsAlike(starts []start, bases [][]geom.PointMM, beads []*bea
 			looked++
 		}
 	}
-	if len(known) < 2 || 2*len(known) <= looked {
-		return
+	outside := len(known) < 2 || 2*len(known) <= looked
+	if outside {
+		if known = v.beadsOutside(starts, bases, beads); len(known) == 0 || 2*len(known) <= looked {
+			return
+		}
 	}
 	like := usualBead(known)
 	parallelItems(len(starts), func(i int) {
@@ -367,10 +370,83 @@ func (v *Survey) beadsAlike(starts []start, bases [][]geom.PointMM, beads []*bea
 			if found == nil {
 				break
 			}
+			if outside {
+				// Regions had the edge right mostly, and have it where the bead is not seen.
+				found.sure = found.end
+			}
 			beads[i] = found
 			base = resampleClosed(found.outer, pathLength(base)/float64(len(base)))
 		}
 	})
+}
+
+// beadsOutside returns what the beads look like that lie outside of where regions have the edges, which may be astray here and there; none
+// where those of different openings differ.
+func (v *Survey) beadsOutside(starts []start, bases [][]geom.PointMM, beads []*beadRound) (known []beadLook) {
+	const alikeMM, alike = 0.5, 0.4 // how far widths may differ, and colours, of their difference from the face's
+	found := make([]*beadLook, len(bases))
+	parallelItems(len(bases), func(i int) {
+		if wideEnough(bases[i]) && beads[i] == nil && starts[i].landMM == 0 {
+			found[i] = v.s.beadBeside(bases[i])
+		}
+	})
+	for _, f := range found {
+		if f != nil {
+			known = append(known, *f)
+		}
+	}
+	if len(known) == 0 {
+		return nil
+	}
+	usual := usualBead(known)
+	return slices.DeleteFunc(known, func(k beadLook) bool {
+		return math.Abs(k.beadMM-usual.beadMM) > alikeMM || math.Abs(k.landMM-usual.landMM) > alikeMM || k.bead.scaled(usual.face[0]/k.face[0]).apart(usual.bead) > alike*usual.bead.apart(usual.face)
+	})
+}
+
+// beadBeside returns what a bead looks like that lies outside the edge at base and is seen most of the way round, or nil where there is none.
+func (s *surface) beadBeside(base []geom.PointMM) *beadLook {
+	const (
+		leastLandMM, mostLandMM = 0.6, 4.0
+		leastMM, mostMM         = 0.5, 3.5 // how wide a bead is
+		leastChange             = 7        // levels, from the face to the bead
+		sameFace                = 0.35     // how much the face on both sides may differ, of that
+	)
+	b := s.unroll(base, -mostLandMM-mostMM-1, 0.5, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
+	n := len(b.base)
+	arcs := max(12, int(float64(n)*b.spacing/(arcMM/2)))
+	all := make([][]colour, arcs)
+	for a := range arcs {
+		all[a] = b.colours(a*n/arcs, (a+1)*n/arcs)
+	}
+	usual := make([]colour, b.n) // along the edge
+	column := make([]colour, arcs)
+	for j := range usual {
+		for a := range all {
+			column[a] = all[a][j]
+		}
+		usual[j] = middleColour(column)
+	}
+	at := func(mm float64) int { return min(max(int(b.index(mm)), 0), b.n-1) }
+	face := middleColour(usual[at(-leastLandMM):at(-0.25)])
+	most := indexOfMostApart(usual, face, at(-mostLandMM-0.3), at(-leastLandMM))
+	change := usual[most].apart(face)
+	if change < leastChange {
+		return nil
+	}
+	inner, outer := most, most
+	for inner < b.n-1 && usual[inner].apart(face) > change/2 {
+		inner++
+	}
+	for outer > 0 && usual[outer].apart(face) > change/2 {
+		outer--
+	}
+	width, land := float64(inner-outer)*b.ds, -(b.s0 + float64(inner)*b.ds)
+	beyond := middleColour(usual[max(0, outer-int(1/b.ds)):max(1, outer-int(0.2/b.ds))])
+	if width < leastMM || width > mostMM || land < leastLandMM || beyond.apart(face) > sameFace*change {
+		return nil
+	}
+	return &beadLook{width, land, middleColour(usual[outer+(inner-outer)/4 : inner-(inner-outer)/4+1]), face}
 }
 
 // usualBead is the median of what beads look like.
