@@ -16,25 +16,26 @@ import (
 // far the edges of one photo lie off together: drawn ones 0.03 mm, standard deviation.
 const dyeGamma, dyedPx = 0.75, 0.3
 
-// hueBeside returns the usual hue of the face next to the openings, see surface.hue.
-func (s *surface) hueBeside(bases [][]geom.PointMM) (cb, cr float64) {
-	var blue, red []float64
+// hueBeside returns the usual hue of the face next to the openings, see surface.hue, and how strong it usually is.
+func (s *surface) hueBeside(bases [][]geom.PointMM) (cb, cr, strength float64) {
+	var blue, red, all []float64
 	for _, base := range bases {
 		b := s.unroll(base, -2, -0.5, s.mmPerPx(base[0]), 0, true)
 		for i := 0; i < len(b.hue); i += 14 {
 			if x, y := float64(b.hue[i&^1]), float64(b.hue[i|1]); x == x {
-				blue, red = append(blue, x), append(red, y)
+				blue, red, all = append(blue, x), append(red, y), append(all, math.Hypot(x, y))
 			}
 		}
 	}
-	return quantile(blue, 0.5), quantile(red, 0.5)
+	return quantile(blue, 0.5), quantile(red, 0.5), quantile(all, 0.5)
 }
 
 // dyed returns the surface in light of the primary in which the dye beside the openings is brightest, or nil for a face that is not covered with layout
 // dye.
 func (s *surface) dyed(bases [][]geom.PointMM) *surface {
-	const brighter = 1.2 // in that primary: a brown rusty face has up to 1.15, a dyed one 1.23 to 1.8
-	cb, cr := s.hueBeside(bases)
+	// In that primary bare metal is as bright, a face under blue dye 1.23 to 1.8 times. Rust is up to 1.24 times as bright in red.
+	const brighter, brighterThanRust = 1.2, 1.4
+	cb, cr, _ := s.hueBeside(bases)
 	var brightest photo.Primary
 	level := func(p photo.Primary) float64 { return float64(p.Level(1, float32(cb), float32(cr))) }
 	for _, p := range []photo.Primary{photo.Green, photo.Blue} {
@@ -42,7 +43,7 @@ func (s *surface) dyed(bases [][]geom.PointMM) *surface {
 			brightest = p
 		}
 	}
-	if level(brightest) < brighter {
+	if level(brightest) < brighter || brightest == photo.Red && level(brightest) < brighterThanRust {
 		return nil
 	}
 	o := *s
@@ -177,4 +178,10 @@ func (m edgeModel) addDye(b *band, e *edgeScan, tau2 float64) {
 			f.sse[q] += weight * sse
 		}
 	})
+}
+
+// rusty tells whether a face that is not dyed is strongly coloured beside its openings.
+func (s *surface) rusty(bases [][]geom.PointMM) bool {
+	_, _, strength := s.hueBeside(bases)
+	return strength > coloured
 }

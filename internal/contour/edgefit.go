@@ -33,6 +33,8 @@ type edgeModel struct {
 	blurMM  float64 // the same of the photo, as its strips show it; 0 where it is not known
 	halo    float64 // share of a step that sharpening adds on either side of it, over haloMM; see edgeModel.step
 	haloMM  float64 // blur of what sharpening takes away, standard deviation
+	// doubt: the rim is on a rusty face, whose patches look like rims, or like parts of one. The edge is put midway.
+	doubt bool
 	// dyed: the face is covered with layout dye.
 	dyed bool
 	// bareRimMM is about how wide a rim of a dyed face's openings is that shows no dye; 0 where there is none.

@@ -10,7 +10,7 @@ import (
 // Layout dye brushed round the ports of a bare face has an edge of its own, and that may close at one grey level and be as strong as an
 // opening's. But paint is coloured, and neither the face round it nor what is dark in the holes is.
 
-// coloured is the chroma over brightness of layout dye, at least: bare metal, rust and grey gaskets have under 0.08, blue dye 0.3 and more.
+// coloured is the chroma over brightness of layout dye, at least: bare metal, most rust and grey gaskets have under 0.1, blue dye 0.2 and more.
 const coloured = 0.12
 
 // withoutPaint drops the curves that go round patches of paint on a thick part's face: coloured inside and bare outside, with a sound

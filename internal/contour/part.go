@@ -79,7 +79,7 @@ func circle(centre geom.PointMM, radiusMM float64) []geom.PointMM {
 // partEdge measures the part's own edge round the ports at bases; the zero Edge where it was not found. m is what the ports'
 // edges are like.
 func (v *Survey) partEdge(starts []start, bases [][]geom.PointMM, g *Guide, m edgeModel) face.Edge {
-	m.rimMM, m.maybeRimMM, m.bareRimMM, m.rimLight, m.softMM, m.shades = 0, 0, 0, nil, 0, nil // of the ports
+	m.doubt, m.rimMM, m.maybeRimMM, m.bareRimMM, m.rimLight, m.softMM, m.shades = false, 0, 0, 0, nil, 0, nil // of the ports
 	r := v.part
 	if r == nil || len(starts) != len(v.open.ports) || slices.ContainsFunc(starts, func(s start) bool { return s.guided }) {
 		// The first look had not found all ports.

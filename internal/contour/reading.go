@@ -82,6 +82,9 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 	for i, q := range path {
 		x, inside := e.minimum(i, q)
 		r.raw[i] = e.lo + x*e.step
+		if m.doubt {
+			r.raw[i] += 0.5 * m.width(b.lean[i])
+		}
 		r.slackMM[i] = e.slack(i, q, tau2)
 		f := &e.fits[i]
 		k := min(max(int(x+0.5), 0), e.k-1)
@@ -224,6 +227,9 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	}
 	if r.hueOnly[i] {
 		v = math.Max(v, hueOnlyMM)
+	}
+	if m.doubt {
+		v = math.Hypot(v, 0.3*m.rimMM)
 	}
 	if r.rimmedMM != nil {
 		v = math.Hypot(v, maybeRimShare*r.rimmedMM[i])

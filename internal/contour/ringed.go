@@ -308,6 +308,19 @@ func (s *surface) beadLike(base []geom.PointMM, like beadLook, bendMM float64) *
 	return round
 }
 
+// beadRoundLike is the bead that beadLike finds near base, looked for again from along itself, where it leads on smoothly.
+func (s *surface) beadRoundLike(base []geom.PointMM, like beadLook) (round *beadRound) {
+	for _, bendMM := range []float64{5, 1, 1, 1} {
+		found := s.beadLike(base, like, bendMM)
+		if found == nil {
+			break
+		}
+		round = found
+		base = resampleClosed(found.outer, pathLength(base)/float64(len(base)))
+	}
+	return round
+}
+
 // misfit tells how much what is seen in a row across a bead differs from what it looks like: 0 for not at all, 1 for as much as bead and face
 // differ. Light and shadow take all three alike.
 func (l *beadLook) misfit(face, bead, land colour) float64 {
@@ -363,20 +376,15 @@ func (v *Survey) beadsAlike(starts []start, bases [][]geom.PointMM, beads []*bea
 		if beads[i] != nil && beads[i].whole || !wideEnough(bases[i]) || starts[i].landMM > 0 && beads[i] == nil {
 			return
 		}
-		// As in withinBead, what is found is looked at again from along itself, where it leads on smoothly.
-		base := bases[i]
-		for _, bendMM := range []float64{5, 1, 1, 1} {
-			found := v.s.beadLike(base, like, bendMM)
-			if found == nil {
-				break
-			}
-			if outside {
-				// Regions had the edge right mostly, and have it where the bead is not seen.
-				found.sure = found.end
-			}
-			beads[i] = found
-			base = resampleClosed(found.outer, pathLength(base)/float64(len(base)))
+		found := v.s.beadRoundLike(bases[i], like)
+		if found == nil {
+			return
 		}
+		if outside {
+			// Regions had the edge right mostly, and have it where the bead is not seen.
+			found.sure = found.end
+		}
+		beads[i] = found
 	})
 }
 
