@@ -1,6 +1,7 @@
 package contour
 
 import (
+	"context"
 	"math"
 	"slices"
 
@@ -54,9 +55,34 @@ func (s *surface) dyed(bases [][]geom.PointMM) *surface {
 	return &o
 }
 
+// rusty tells whether a face that is not dyed is strongly coloured beside its openings.
+func (s *surface) rusty(bases [][]geom.PointMM) bool {
+	_, _, strength := s.hueBeside(bases)
+	return strength > coloured
+}
+
+// lookThroughDye looks for the openings of a dyed face again, in light of the dye's colour. Its holes stay as they are.
+func (v *Survey) lookThroughDye(ctx context.Context, p *photo.Photo, opt Options) error {
+	for _, l := range v.open.ports {
+		// Some of them may be the dye's own edge, or that of a lit wall.
+		if opt.through = v.s.dyed([][]geom.PointMM{resampleClosed(l.pts, 1)}); opt.through != nil {
+			break
+		}
+	}
+	if opt.through == nil {
+		return nil
+	}
+	o, err := newSurvey(ctx, p, v.sol, opt)
+	if err == nil && len(o.open.ports) >= len(v.open.ports) {
+		v.open = o.open
+		v.dropHolesInPorts()
+	}
+	return err
+}
+
 // bareRimMM returns about how wide the rim is that the openings of a dyed face have and that shows no dye all round, because it was cut since or
-// because the dye was wiped off it; 0 where there is none. A lit wall looks like that, too, but never all round. Of 38 drawn faces with sharp edges one had such bands nearly all round; of 15 with a
-// rim of 0.14 to 0.46 mm 13 had.
+// because the dye was wiped off it; 0 where there is none. A lit wall looks like that, too, but never all round. Of 38 drawn faces with sharp
+// edges one had such bands nearly all round; of 15 with a rim of 0.14 to 0.46 mm 13 had.
 func (s *surface) bareRimMM(bases [][]geom.PointMM) float64 {
 	const (
 		fewest  = 20
@@ -71,45 +97,65 @@ func (s *surface) bareRimMM(bases [][]geom.PointMM) float64 {
 	return quantile(widths, usual)
 }
 
+// The face beside an edge is looked at from dyedFromMM to dyedToMM of where regions have it, in search of dye.
+const dyedFromMM, dyedToMM = -2.0, -0.8
+
+// dyeShares appends to room how much of the colour of the dye beside the edge every sample of row i has from dyedFromMM to the band's sample last, in levels
+// of the photo, so that the dark has none: about 1 on the dye, 0 on bare metal. It returns nil where the row shows no dye, or no even one.
+func (b *band) dyeShares(i, last int, room []float64) []float64 {
+	const (
+		leastLevels = 10.0
+		even        = 0.35 // by how much the dye's colour may differ, of itself
+	)
+	first, beside := max(0, int(b.index(dyedFromMM))), int(b.index(dyedToMM))
+	row := b.row(i)
+	level := func(j, c int) float64 { return (greyLevel(float64(row[j])) + hueFloor) * float64(b.hue[2*(i*b.n+j)+c]) }
+	var dye [2]float64
+	for c := range dye {
+		room = room[:0]
+		for j := first; j <= beside; j++ {
+			room = append(room, level(j, c))
+		}
+		dye[c] = quantile(room, 0.5)
+	}
+	levels := math.Hypot(dye[0], dye[1])
+	if !(levels > leastLevels) {
+		return nil
+	}
+	room = room[:0]
+	for j := first; j <= last; j++ {
+		room = append(room, (level(j, 0)*dye[0]+level(j, 1)*dye[1])/(levels*levels))
+	}
+	near := slices.Clone(room[:beside-first+1])
+	if quantile(near, 0.9)-quantile(near, 0.1) > even {
+		return nil
+	}
+	return room
+}
+
 // bareBands returns, for places round the openings where the face is dyed, how wide the band is that shows no dye and is as bright as the face
 // beside the edge, mm.
 func (s *surface) bareBands(bases [][]geom.PointMM) (widths []float64) {
 	const (
-		fromMM, toMM = -2.0, -0.8 // from base: where the face is dyed, if it is
-		insideMM     = 1.2
-		leastLevels  = 10.0
-		even         = 0.35 // by how much its colour may differ there, of itself
-		half         = 0.5
+		insideMM = 1.2
+		half     = 0.5
 	)
 	for _, base := range bases {
-		b := s.unroll(base, fromMM, insideMM, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
-		j1 := int(b.index(toMM))
+		b := s.unroll(base, dyedFromMM, insideMM, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
+		beside := int(b.index(dyedToMM))
 		for i := 0; i < len(b.base); i += 3 {
+			share := b.dyeShares(i, b.n-1, nil)
+			if share == nil {
+				continue
+			}
 			row := b.row(i)
-			level := func(j, c int) float64 { return (greyLevel(float64(row[j])) + hueFloor) * float64(b.hue[2*(i*b.n+j)+c]) }
-			var far [2]float64
-			for c := range far {
-				var v []float64
-				for j := range j1 {
-					v = append(v, level(j, c))
-				}
-				far[c] = quantile(v, 0.5)
-			}
-			levels := math.Hypot(far[0], far[1])
-			if !(levels > leastLevels) {
-				continue
-			}
-			share := func(j int) float64 { return (level(j, 0)*far[0] + level(j, 1)*far[1]) / (levels * levels) }
-			var near, light []float64
-			for j := range j1 {
-				near, light = append(near, share(j)), append(light, float64(row[j]))
-			}
-			if quantile(near, 0.9)-quantile(near, 0.1) > even {
-				continue
+			light := make([]float64, beside)
+			for j := range light {
+				light[j] = float64(row[j])
 			}
 			face := quantile(light, 0.5)
-			end := j1
-			for end < b.n && share(end) > half {
+			end := beside
+			for end < b.n && share[end] > half {
 				end++
 			}
 			dark := max(end-2, 0)
@@ -123,65 +169,37 @@ func (s *surface) bareBands(bases [][]geom.PointMM) (widths []float64) {
 }
 
 // addDye adds to the scan's misfits what the dye's colour says of where the face ends: outside the edge it is that of the dye further out, behind it,
-// on a bare rim, a wall or in the dark, there is none. It is looked at in levels of the photo, so that the dark has none at all.
+// on a bare rim, a wall or in the dark, there is none.
 func (m edgeModel) addDye(b *band, e *edgeScan, tau2 float64) {
 	const (
-		fromMM, toMM = -2.0, -0.8 // from the band's middle: where the face is dyed, if it is
-		leastLevels  = 10.0
-		even         = 0.35 // by how much its colour may differ there, of itself
-		sigma        = 0.12 // of the colour's share
-		chromaPx     = 1.2  // blur of chroma that was stored at half size, standard deviation
-		chromaNew    = 0.25 // share of the samples that are independent
-		insideMM     = 0.6  // how much of what lies behind the edge is looked at
+		sigma     = 0.12 // of the colour's share
+		chromaPx  = 1.2  // blur of chroma that was stored at half size, standard deviation
+		chromaNew = 0.25 // share of the samples that are independent
+		insideMM  = 0.6  // how much of what lies behind the edge is looked at
 	)
 	if b.hue == nil {
 		return
 	}
 	perBlur := 1 / math.Hypot(m.sigmaMM, chromaPx*b.pxMM)
 	weight := tau2 * chromaNew / (sigma * sigma)
-	j0, j1 := max(0, int(b.index(fromMM))), min(b.n-1, int(b.index(-e.lo+insideMM)))
+	first, last := max(0, int(b.index(dyedFromMM))), min(b.n-1, int(b.index(-e.lo+insideMM)))
 	parallelRowsWith(len(e.fits), func(i int, room *[]float64) {
-		row := b.row(i)
-		level := func(j, c int) float64 { return (greyLevel(float64(row[j])) + hueFloor) * float64(b.hue[2*(i*b.n+j)+c]) }
-		var far [2]float64
-		for c := range far {
-			v := (*room)[:0]
-			for j := j0; j <= int(b.index(toMM)); j++ {
-				v = append(v, level(j, c))
-			}
-			far[c] = quantile(v, 0.5)
-			*room = v
-		}
-		levels := math.Hypot(far[0], far[1])
-		if !(levels > leastLevels) {
+		share := b.dyeShares(i, last, (*room)[:0])
+		if share == nil {
 			return
-		}
-		share := (*room)[:0]
-		for j := j0; j <= j1; j++ {
-			share = append(share, (level(j, 0)*far[0]+level(j, 1)*far[1])/(levels*levels))
 		}
 		*room = share
-		near := slices.Clone(share[:int(b.index(toMM))-j0+1])
-		if quantile(near, 0.9)-quantile(near, 0.1) > even {
-			return
-		}
 		f := &e.fits[i]
 		for q := range f.sse {
 			edge := e.lo + float64(q)*e.step
 			var sse float64
 			for t, h := range share {
 				if h == h {
-					r := h - 1 + phi((b.s0+float64(j0+t)*b.ds-edge)*perBlur)
+					r := h - 1 + phi((b.s0+float64(first+t)*b.ds-edge)*perBlur)
 					sse += min(r*r, 1)
 				}
 			}
 			f.sse[q] += weight * sse
 		}
 	})
-}
-
-// rusty tells whether a face that is not dyed is strongly coloured beside its openings.
-func (s *surface) rusty(bases [][]geom.PointMM) bool {
-	_, _, strength := s.hueBeside(bases)
-	return strength > coloured
 }

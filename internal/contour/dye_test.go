@@ -8,7 +8,7 @@ import (
 	"portmatch/internal/face"
 )
 
-// Blue dye is nearly as dark as a port. In grey its edges were 0.1 mm RMS off in the median, and half of the places not measured; in blue light
+// Blue dye is nearly as dark as a port. In grey its edges were 0.1 mm RMS off in the median, and up to half of the places not measured; in blue light
 // they stand out. Where the rim of the openings is bare the flat face ends where the dye does: in grey, between a light dye and a rim as
 // bright, they were up to 0.4 mm off.
 func TestDyedFaces(t *testing.T) {

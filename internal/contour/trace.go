@@ -78,25 +78,6 @@ func NewSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt
 	return v, err
 }
 
-// lookThroughDye looks for the openings of a dyed face again, in light of the dye's colour. Its holes stay as they are.
-func (v *Survey) lookThroughDye(ctx context.Context, p *photo.Photo, opt Options) error {
-	for _, l := range v.open.ports {
-		// Some of them may be the dye's own edge, or that of a lit wall.
-		if opt.through = v.s.dyed([][]geom.PointMM{resampleClosed(l.pts, 1)}); opt.through != nil {
-			break
-		}
-	}
-	if opt.through == nil {
-		return nil
-	}
-	o, err := newSurvey(ctx, p, v.sol, opt)
-	if err == nil && len(o.open.ports) >= len(v.open.ports) {
-		v.open = o.open
-		v.dropHolesInPorts()
-	}
-	return err
-}
-
 func newSurvey(ctx context.Context, p *photo.Photo, sol *scalecard.Solution, opt Options) (*Survey, error) {
 	v := &Survey{s: opt.through, sol: sol, opt: opt}
 	if v.s == nil {
