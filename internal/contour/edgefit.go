@@ -41,6 +41,9 @@ type edgeModel struct {
 	bareRimMM float64
 	// softMM is by how much more the edge is blurred than the photo; see Survey.soft.
 	softMM float64
+	// lookMM is how far behind the edge of a level part its second transition may lie, as far as the same samples are to be seen; 0 for
+	// where it does lie.
+	lookMM float64
 	// landMM is how wide the face beside the edge is before it changes its looks, where a ring lines the opening; 0 for wide.
 	landMM float64
 	// beaded: a bead or a printed line runs all along the edge, a little outside it. Beyond it the face goes on.
@@ -194,10 +197,14 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	if m.thin() {
 		in = math.Max(insideThinMM, 3*b.pxMM)
 	}
+	look := w
+	if m.lookMM > 0 {
+		look = m.lookMM * (1 + b.lean[i])
+	}
 	middle := e.lo + 0.5*float64(e.k)*e.step
 	// The same samples for every place, so that the sums of squares compare.
 	j0 := max(0, int(math.Ceil(b.index(middle-pad))))
-	j1 := min(b.n-1, int(b.index(middle+w+in)))
+	j1 := min(b.n-1, int(b.index(middle+look+in)))
 	clear := int(math.Ceil(b.index(middle - math.Max(0.45, 4*b.pxMM))))
 	yy := m.take(p, b, b.row(i), j0, j1, clear, faceLevel, spread)
 	n := p.n
