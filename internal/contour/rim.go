@@ -17,12 +17,11 @@ const arcMM = 8.0
 type arcs struct {
 	band          []*band // one an opening
 	level, spread [][]float64
-	stepPx        float64 // between the places of an edge that are tried
 }
 
 // newArcs averages the profiles across the openings at bases, whose edges are found with the sharp model m.
 func (s *surface) newArcs(bases [][]geom.PointMM, m edgeModel) *arcs {
-	a := &arcs{make([]*band, len(bases)), make([][]float64, len(bases)), make([][]float64, len(bases)), 0.125}
+	a := &arcs{make([]*band, len(bases)), make([][]float64, len(bases)), make([][]float64, len(bases))}
 	parallelItems(len(bases), func(i int) {
 		b, level, spread := s.profiles(bases[i], edgeModel{rimMM: 1}, rimReachMM)
 		// Neighbours share most of their pixels.
@@ -88,9 +87,9 @@ func (b *band) averaged(edge, level, spread []float64) (mean *band, meanLevel, m
 // each calls f with the best fit of m to every arc: its profile's number in its opening, and the place in its scan.
 func (a *arcs) each(m edgeModel, f func(opening, arc int, fit *profileFit, at int)) {
 	// A sharp edge is found at a rim's inner side in some arcs and at its outer side in others.
-	const withinMM = 0.75
+	const withinMM, stepPx = 0.75, 0.125
 	for i, b := range a.band {
-		e := m.scan(b, withinMM, a.stepPx*b.pxMM, a.level[i], a.spread[i])
+		e := m.scan(b, withinMM, stepPx*b.pxMM, a.level[i], a.spread[i])
 		for k := range e.fits {
 			f(i, k, &e.fits[k], indexOfLeast(e.fits[k].sse))
 		}
@@ -147,7 +146,7 @@ func (a *arcs) looks(m edgeModel) (bright float64, light *wave) {
 // show it clearly. A rim that is all but as dark as what lies behind it, or looks like the face, moves the edge by its width: arcs in which the one
 // doesn't fit far better than the other say nothing.
 func (a *arcs) light(m edgeModel) *wave {
-	const apart, better, fewest = 0.35, 3.0, 8
+	const apart, better, fewest, some, agreeing = 0.35, 3.0, 8, 4, 0.15
 	var angle, change []float64
 	a.each(m, func(i, k int, fit *profileFit, at int) {
 		share := func(q int) float64 { return fit.first[q] / (fit.first[q] + fit.second[q]) }
@@ -159,10 +158,21 @@ func (a *arcs) light(m edgeModel) *wave {
 		n := a.band[i].inward[k]
 		angle, change = append(angle, math.Atan2(n.Y, n.X)), append(change, fit.first[at]/a.level[i][k])
 	})
-	if len(change) < fewest {
-		return nil
+	if len(change) >= fewest {
+		return fitWave(angle, change)
 	}
-	return fitWave(angle, change)
+	// A few that agree tell what is usual.
+	if len(change) >= some {
+		usual := quantile(slices.Clone(change), 0.5)
+		scatter := 0.0
+		for _, c := range change {
+			scatter = max(scatter, math.Abs(c-usual))
+		}
+		if scatter < agreeing {
+			return &wave{terms: [5]float64{usual}, scatter: scatter}
+		}
+	}
+	return nil
 }
 
 // rim is the rounding or chamfer that a face's openings have.
@@ -176,75 +186,92 @@ type rim struct {
 
 // rim finds what rounding or chamfer the openings' edges have. m is the sharp edge with the photo's blur.
 //
+// A chamfer is one bright or dark band, and as wide as it looks. The outermost part of a rounding hardly leans and may look like the
+// face: drawn ones were 0.8 to 2 times as wide as they looked. But in ray-traced photos of shining ones the edge was nearest where the
+// looks have it. A slope in the first transition's place fits chamfers wider than 2 pixels more than twice as badly, roundings
+// up to 1.7 times as badly.
+func (a *arcs) rim(m edgeModel) rim {
+	const (
+		chamfered    = 1.9 // times as badly as two steps does a slope fit what can only be a chamfer
+		notSloping   = 1.2 // and what may be one,
+		leastApartPx = 2.5 // if the steps are not so close together that they are much like a slope
+	)
+	m.sigmaMM = least(geometricSteps(0.5*m.sigmaMM, 1.7*m.sigmaMM, 1.15), func(x float64) float64 { t := m; t.sigmaMM = x; return a.misfit(t) })
+	slope := m
+	slope.rounded = true
+	slopeMisfit := sync.OnceValue(func() float64 { _, misfit := a.rimmed(slope, 0); return misfit })
+	even, isEven := a.evenRim(m)
+	if isEven && slopeMisfit() > chamfered*a.misfit(even) {
+		return a.chamfer(even)
+	}
+	step, stepMisfit := a.rimmed(m, 0)
+	bright, light := a.looks(step)
+	if a.believed(m, step, stepMisfit, bright, light) {
+		fit := a.asWideAsItLooks(m, step)
+		if slopeMisfit() > chamfered*stepMisfit {
+			return rim{mm: fit.rimMM, sigmaMM: 0.12 * fit.rimMM, chamfer: true, light: light}
+		}
+		return rim{mm: fit.rimMM, sigmaMM: 0.3 * fit.rimMM, light: light}
+	}
+	if isEven && even.rimMM > leastApartPx*a.band[0].pxMM && slopeMisfit() > notSloping*a.misfit(even) {
+		if c := a.chamfer(even); c.light != nil {
+			return c
+		}
+		return rim{maybeMM: even.rimMM}
+	}
+	if a.doubted(m, step, stepMisfit, light) {
+		return rim{maybeMM: step.rimMM, light: light}
+	}
+	return rim{}
+}
+
+// chamfer is the one that even describes. Drawn and ray-traced ones were 3 % wider than they looked on average, and 6 % at most.
+func (a *arcs) chamfer(even edgeModel) rim {
+	return rim{mm: even.rimMM, sigmaMM: 0.06 * even.rimMM, chamfer: true, light: a.light(even)}
+}
+
+// believed tells whether the rim of step, which leaves stepMisfit, is one, by the share of arcs that are bright and the light that they show.
+//
 // A second transition always fits a little better than one step, as it splits the one in two, and better than a sharpened one where a
 // tunnel's wall shows. But a rim is brighter than the face where it faces the light and darker where it turns away. The gain times
 // the share of bright rim stood under 0.4 on sharp edges without dye, ray-traced and drawn, and over 0.7 on rims that shine; the
 // gain's square times the wave stood under 4 on sharp edges, where lit tunnel walls make waves as well, and over 8 on 31 of 38 drawn
 // rims of 0.1 to 0.5 mm. A wave as high as strongWave none of 121 sharp edges had.
-//
-// A chamfer is one bright or dark band, and as wide as it looks. The outermost part of a rounding hardly leans and may look like the
-// face: drawn ones were 0.8 to 2 times as wide as they looked. But in ray-traced photos of shining ones the edge was nearest where the
-// looks have it. A slope in the first transition's place fits chamfers wider than 2 pixels more than twice as badly, roundings
-// up to 1.7 times as badly.
-//
-// Where none is believed in one may be there all the same. A rim that looks like the face here and not there, or is not as wide
+func (a *arcs) believed(sharp, step edgeModel, stepMisfit, bright float64, light *wave) bool {
+	const believedBright, believedWave, strongWave = 0.6, 5, 4.5
+	const leastRimMM = 0.09 // narrower ones can't be told from a misjudged blur
+	waves := light.height()
+	gains := func(without float64) bool {
+		gain := without/stepMisfit - 1
+		return step.rimMM > leastRimMM && gain > 0 && (waves > strongWave || gain*max(bright/believedBright, gain*waves/believedWave) > 1)
+	}
+	without := a.misfit(sharp)
+	if !gains(without) {
+		return false
+	}
+	for _, t := range sharp.sharpened() {
+		without = min(without, a.misfit(t))
+	}
+	return gains(without)
+}
+
+// asWideAsItLooks fits the width of step anew, with the blur of the photo at least: what sharpening makes steep passes for sharper than the photo
+// is, and the rim then for wider than it looks. All widths see the same samples.
+func (a *arcs) asWideAsItLooks(m, step edgeModel) edgeModel {
+	const asBlurred, leastLookMM = 0.95, 0.35
+	m.lookMM = max(leastLookMM, 1.5*step.rimMM)
+	fit, _ := a.rimmed(m, asBlurred*m.blurMM)
+	return fit
+}
+
+// doubted tells whether a rim that is not believed in may be there all the same. One that looks like the face here and not there, or is not as wide
 // everywhere, leaves a high wave, or a low one and arcs of which each has a second transition somewhere: so it is on five of 121 faces with
 // sharp edges, ray-traced and drawn, and on five of nine with rims that are not believed in. Without any wave the second transitions
 // alone say nothing: four in ten drawn faces with sharp edges have them.
-func (a *arcs) rim(m edgeModel) rim {
-	const believedBright, believedWave, strongWave, chamfered, notSloping, asBlurred = 0.6, 5, 4.5, 1.9, 1.2, 0.95
-	const leastApartPx = 2.5
-	const leastRimMM = 0.09 // narrower ones can't be told from a misjudged blur
-	m.sigmaMM = least(geometricSteps(0.5*m.sigmaMM, 1.7*m.sigmaMM, 1.15), func(x float64) float64 { t := m; t.sigmaMM = x; return a.misfit(t) })
-	sloping := sync.OnceValue(func() float64 {
-		t := m
-		t.rounded = true
-		_, misfit := a.rimmed(t, 0)
-		return misfit
-	})
-	even, isEven := a.evenRim(m)
-	chamfer := func() rim {
-		return rim{mm: even.rimMM, sigmaMM: 0.06 * even.rimMM, chamfer: true, light: a.light(even)}
-	}
-	if isEven && sloping() > chamfered*a.misfit(even) {
-		return chamfer()
-	}
-	sharp := a.misfit(m)
-	step, rimmed := a.rimmed(m, 0)
-	bright, light := a.looks(step)
-	waves := 0.0
-	if light != nil {
-		waves = light.height()
-	}
-	isRim := func() bool {
-		gain := sharp/rimmed - 1
-		return step.rimMM > leastRimMM && gain > 0 && (waves > strongWave || gain*max(bright/believedBright, gain*waves/believedWave) > 1)
-	}
-	if isRim() {
-		for _, t := range m.sharpened() {
-			sharp = min(sharp, a.misfit(t))
-		}
-	}
-	if !isRim() {
-		// Two steps close together are much like a slope.
-		if isEven && even.rimMM > leastApartPx*a.band[0].pxMM && sloping() > notSloping*a.misfit(even) {
-			if c := chamfer(); c.light != nil {
-				return c
-			}
-			return rim{maybeMM: even.rimMM}
-		}
-		const doubtfulWave, leastWave, leastGain, doubtfulGain = 2.5, 0.8, 1.0, 2.0
-		if waves > doubtfulWave || waves > leastWave && sharp/rimmed-1 > leastGain && a.ownGain(m, step) > doubtfulGain {
-			return rim{maybeMM: step.rimMM, light: light}
-		}
-		return rim{}
-	}
-	// What sharpening makes steep passes for sharper than the photo is, and the rim then for wider than it looks.
-	fit, _ := a.rimmed(m, asBlurred*m.blurMM)
-	if sloping() > chamfered*rimmed {
-		return rim{mm: fit.rimMM, sigmaMM: 0.12 * fit.rimMM, chamfer: true, light: light}
-	}
-	return rim{mm: fit.rimMM, sigmaMM: 0.3 * fit.rimMM, light: light}
+func (a *arcs) doubted(sharp, step edgeModel, stepMisfit float64, light *wave) bool {
+	const doubtfulWave, leastWave, leastGain, doubtfulGain = 2.5, 0.8, 1.0, 2.0
+	waves := light.height()
+	return waves > doubtfulWave || waves > leastWave && a.misfit(sharp)/stepMisfit-1 > leastGain && a.ownGain(sharp, step) > doubtfulGain
 }
 
 // evenRim looks for a rim as wide in one arc as in all others: a lit wall's or a shadow's second transition is at any distance from the edge. For
@@ -326,15 +353,6 @@ func (a *arcs) faceOutside(m edgeModel) bool {
 		}
 	})
 	return outside > inside
-}
-
-// every returns every k-th arc, with half as many places tried.
-func (a *arcs) every(k int) *arcs {
-	o := &arcs{stepPx: 2 * a.stepPx}
-	for i, b := range a.band {
-		o.band, o.level, o.spread = append(o.band, b.every(k)), append(o.level, everyOf(a.level[i], k)), append(o.spread, everyOf(a.spread[i], k))
-	}
-	return o
 }
 
 // ownGain is by how much a rim like that of step, but as wide in every arc as fits best there, leaves less than the sharp edge does.

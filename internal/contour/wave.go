@@ -62,5 +62,10 @@ func (f *wave) at(angle float64) (v float64) {
 	return v
 }
 
-// height is how high the wave that goes once round is, over the scatter about all of them.
-func (f *wave) height() float64 { return math.Hypot(f.terms[1], f.terms[2]) / f.scatter }
+// height is how high the wave that goes once round is, over the scatter about all of them; 0 for none.
+func (f *wave) height() float64 {
+	if f == nil {
+		return 0
+	}
+	return math.Hypot(f.terms[1], f.terms[2]) / f.scatter
+}
