@@ -239,10 +239,15 @@ func (b *band) beadRound() *beadRound {
 	look := middleColour(looks)
 	inner := make([]float64, arcs) // the bead's inner side in every arc, from the band's middle; NaN where it is not seen
 	count := 0
+	// Of another width or colour it is a wall or a shadow, where base had left the bead's side. A bead of metal that glints has any colour, but its very
+	// width, and the very land.
+	same := func(f *beadSeen) bool {
+		off, offLand := math.Abs(f.innerMM-f.outerMM-bead), math.Abs(f.landMM-land)
+		return off <= evenMM && f.look.scaled(face[0]/f.face[0]).apart(look) <= alike*change || off <= evenMM/3 && offLand <= landEvenMM/3
+	}
 	for a, f := range found {
 		switch {
-		// Of another width or colour it is a wall or a shadow, where base had left the bead's side.
-		case f != nil && math.Abs(f.innerMM-f.outerMM-bead) <= evenMM && f.look.scaled(face[0]/f.face[0]).apart(look) <= alike*change:
+		case f != nil && same(f):
 			inner[a] = f.innerMM
 		case b.beadOutside(across[a], beadLook{bead, land, look, face}, alike*change):
 			inner[a] = -land

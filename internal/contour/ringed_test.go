@@ -106,6 +106,17 @@ func TestWithinBead(t *testing.T) {
 			return bench
 		}, around, wide},
 		{"bead that the edge leaves", beaded(on(bench)), left, land},
+		{"bead of dark metal that glints over a fifth of the way round", func(p geom.PointMM) float64 {
+			switch d := p.Norm(); {
+			case d > r+land && math.Abs(math.Atan2(p.Y, p.X)) < 0.6:
+				return lit
+			case d > r+land:
+				return shadow
+			case d > r:
+				return face
+			}
+			return bench
+		}, around, land},
 		{"bench", on(bench), around, 0},
 		{"shadow on one side", func(p geom.PointMM) float64 {
 			if p.Sub(geom.PointMM{X: 1.5}).Norm() > outer {
