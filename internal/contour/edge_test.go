@@ -346,6 +346,20 @@ func TestEvenRim(t *testing.T) {
 	}
 }
 
+// A thin part in whose openings a soft shadow as dark as the face ends on a lighter bench: brightness changes most at the shadow's rim, and fits the
+// model nowhere; the hue changes at the edge. Before it counted for more there, an edge was 0.57 mm off.
+func TestHueInASoftShadow(t *testing.T) {
+	v, truth := surveyAt(t, "mixed", 93, false, 1)
+	offTruth(t, v, truth, func(p face.Port, offMM []float64) {
+		for _, d := range offMM {
+			if math.Abs(d) > 0.25 {
+				t.Errorf("port %d is %.3f mm off", p.Number, d)
+				break
+			}
+		}
+	})
+}
+
 // nearTruth reports the ports that are further than mostMM RMS from the truth.
 func nearTruth(t *testing.T, v *Survey, truth [][]geom.PointMM, mostMM float64) {
 	t.Helper()

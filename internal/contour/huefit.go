@@ -35,8 +35,14 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 				best = q
 			}
 		}
-		step := math.Max(math.Abs(f.first[best]), math.Abs(f.first[best]+f.second[best])) / spread[i] / plainStep
-		weight := tau2 * chromaNew / (sigma * sigma) / (1 + step*step)
+		own, plain := tau2, plainStep*spread[i]
+		if m.thin() {
+			// Where brightness fits nowhere, as in a shadow's rim, it tells less, however much it changes.
+			own = e.noiseAt(i, tau2)
+			plain = plainStep * max(spread[i], math.Sqrt(own))
+		}
+		step := math.Max(math.Abs(f.first[best]), math.Abs(f.first[best]+f.second[best])) / plain
+		weight := own * chromaNew / (sigma * sigma) / (1 + step*step)
 		blur := math.Hypot(m.sigmaMM, chromaPx*b.pxMM)
 		w := m.width(b.lean[i])
 		lo, hi := e.lo-3*blur, e.lo+float64(e.k)*e.step+w+3*blur

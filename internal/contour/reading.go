@@ -43,7 +43,7 @@ func (e *edgeScan) path(m edgeModel, b *band, half, tau2 float64) []int {
 		own := tau2
 		if m.thin() {
 			// Where no place fits well, in a bench's grain, none is much better than another.
-			own = max(own, slices.Min(e.fits[i].sse)/float64(max(1, e.fits[i].samples-5)))
+			own = e.noiseAt(i, tau2)
 		}
 		usual := 0.4 * half // how far from the base the edge is
 		if m.wall != nil {
@@ -156,6 +156,11 @@ func (e *edgeScan) noise() float64 {
 		}
 	}
 	return math.Max(quantile(best, 0.5), 1e-8)
+}
+
+// noiseAt is the variance of a sample about the model at vertex i, where no place fits well, and tau2 at least.
+func (e *edgeScan) noiseAt(i int, tau2 float64) float64 {
+	return max(tau2, slices.Min(e.fits[i].sse)/float64(max(1, e.fits[i].samples-5)))
 }
 
 // minimum slides from grid place q to the least misfit next to it (at most four places) and interpolates by a parabola. It
