@@ -145,11 +145,12 @@ func (a *arcs) looks(m edgeModel) (bright float64, light *wave) {
 
 // light returns the wave that the brightness of the rim of m, less the face's and over it, makes round the openings; nil where too few arcs
 // show it clearly. A rim that is all but as dark as what lies behind it, or looks like the face, moves the edge by its width: arcs in which the one
-// doesn't fit far better than the other say nothing.
+// doesn't fit far better than the other say nothing, but for what is usual.
 func (a *arcs) light(m edgeModel) *wave {
-	const apart, better, fewest, some, agreeing = 0.35, 3.0, 8, 4, 0.15
-	var angle, change []float64
+	const apart, better, fewest, agreeing = 0.35, 3.0, 8, 0.25
+	var angle, change, all []float64
 	a.each(m, func(i, k int, fit *profileFit, at int) {
+		all = append(all, fit.first[at]/a.level[i][k])
 		share := func(q int) float64 { return fit.first[q] / (fit.first[q] + fit.second[q]) }
 		for q, v := range fit.sse {
 			if v < better*fit.sse[at] && !(math.Abs(share(q)-share(at)) <= apart) {
@@ -162,16 +163,13 @@ func (a *arcs) light(m edgeModel) *wave {
 	if len(change) >= fewest {
 		return fitWave(angle, change)
 	}
-	// A few that agree tell what is usual.
-	if len(change) >= some {
-		usual := quantile(slices.Clone(change), 0.5)
-		scatter := 0.0
-		for _, c := range change {
-			scatter = max(scatter, math.Abs(c-usual))
-		}
-		if scatter < agreeing {
-			return &wave{terms: [5]float64{usual}, scatter: scatter}
-		}
+	// Most of the others may agree all the same, and tell what is usual.
+	usual := quantile(slices.Clone(all), 0.5)
+	for k := range all {
+		all[k] = math.Abs(all[k] - usual)
+	}
+	if scatter := 1.4826 * quantile(all, 0.5); scatter < agreeing {
+		return &wave{terms: [5]float64{usual}, scatter: scatter}
 	}
 	return nil
 }
@@ -215,10 +213,7 @@ func (a *arcs) rim(m edgeModel) rim {
 		return rim{mm: fit.rimMM, sigmaMM: 0.3 * fit.rimMM, light: light}
 	}
 	if isEven && even.rimMM > leastApartPx*a.band[0].pxMM && slopeMisfit() > notSloping*a.misfit(even) {
-		if c := a.chamfer(even); c.light != nil {
-			return c
-		}
-		return rim{maybeMM: even.rimMM}
+		return a.chamfer(even)
 	}
 	if a.doubted(m, step, stepMisfit, light) {
 		return rim{maybeMM: step.rimMM, light: light}
@@ -226,9 +221,15 @@ func (a *arcs) rim(m edgeModel) rim {
 	return rim{}
 }
 
-// chamfer is the one that even describes. Drawn and ray-traced ones were 3 % wider than they looked on average, and 6 % at most.
+// chamfer is the one that even describes. Drawn and ray-traced ones were 3 % wider than they looked on average, and 6 % at most. Where nothing is known of
+// the light, as on a rusty one, an edge here and there may be a width off.
 func (a *arcs) chamfer(even edgeModel) rim {
-	return rim{mm: even.rimMM, sigmaMM: 0.06 * even.rimMM, chamfer: true, light: a.light(even)}
+	const sure, unlit = 0.06, 0.2
+	r := rim{mm: even.rimMM, sigmaMM: sure * even.rimMM, chamfer: true, light: a.light(even)}
+	if r.light == nil {
+		r.sigmaMM = unlit * even.rimMM
+	}
+	return r
 }
 
 // believed tells whether the rim of step, which leaves stepMisfit, is one, by the share of arcs that are bright and the light that they show.
