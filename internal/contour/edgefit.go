@@ -37,6 +37,8 @@ type edgeModel struct {
 	doubt bool
 	// dyed: the face is covered with layout dye.
 	dyed bool
+	// rusty: the face is coloured otherwise.
+	rusty bool
 	// bareRimMM is about how wide a rim of a dyed face's openings is that shows no dye; 0 where there is none.
 	bareRimMM float64
 	// softMM is by how much more the edge is blurred than the photo; see Survey.soft.

@@ -3,6 +3,7 @@ package contour
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"portmatch/internal/geom"
@@ -107,6 +108,12 @@ func TestBareBandBesideTheEdge(t *testing.T) {
 	}
 	if got := r.bareMM[90]; got > 0 {
 		t.Errorf("where there is none a bare band of %.2f mm is found", got)
+	}
+	// Were the colour rust, the band would be a lit wall.
+	r.outline, r.sure = circleOf(20, len(b.base)), slices.Repeat([]bool{true}, len(b.base))
+	r.unlessRusty()
+	if r.sure[30] || !r.sure[90] {
+		t.Errorf("beside a rusty face the edge before the band is sure: %v, and where there is none: %v", r.sure[30], r.sure[90])
 	}
 }
 

@@ -73,8 +73,9 @@ func (s *surface) settle(bases [][]geom.PointMM, lands []float64, m edgeModel) e
 	}
 	rim := s.newArcs(bases, m).rim(m)
 	m.rimMM, m.rimSigmaMM, m.chamfer, m.maybeRimMM, m.rimLight = rim.mm, rim.sigmaMM, rim.chamfer, rim.maybeMM, rim.light
+	m.rusty = s.rusty(bases)
 	if m.rimMM > 0 {
-		m.doubt = s.rusty(bases)
+		m.doubt = m.rusty
 		m.sigmaMM = least(geometricSteps(0.4*px, 2.6*px, 1.3), func(x float64) float64 { t := m; t.sigmaMM = x; return misfit(t) })
 	}
 	return m

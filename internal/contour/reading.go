@@ -28,7 +28,7 @@ type edgeReading struct {
 	rimmedMM  []float64 // how far the edge would lie off with the rim that may be there; nil for none
 	pxMM      float64
 	shadeMM   []float64 // see edgeModel.shades; nil where there are none
-	bareMM    []float64 // see bare; nil for a face without dye
+	bareMM    []float64 // see bare; nil for a face without dye or rust
 	lines     []float64 // see scribed; nil for a face without dye
 	quantum   float64   // of the photo's coding, grey levels; see photo.Photo
 	turn      []float64 // see turns; nil where it was not looked at
@@ -384,8 +384,8 @@ func (r *edgeReading) shade(b *band, m edgeModel) {
 // bareShare is how much of a bare band's width beside a dyed face's edge is in doubt.
 const bareShare = 0.5
 
-// bare finds where the dye of a face ends before the edge does, mm at every vertex. A bright band along the edge may be metal that the dye has
-// left, and then is face; or the opening's wall, lit.
+// bare finds where the dye or the rust of a face ends before the edge does, mm at every vertex. A band along the edge may be metal without
+// either, and then is face; or the opening's wall, lit.
 func (r *edgeReading) bare(b *band) {
 	const (
 		less    = 0.5 // of the dye's colour further out
@@ -420,6 +420,21 @@ func (r *edgeReading) bare(b *band) {
 		r.bareMM[i] = mm
 	}
 	r.bareMM = medianAlong(r.bareMM, int(alongMM/2/b.spacing))
+}
+
+// unlessRusty marks where a wide band without rust lies along a rusty face's edge: rust ends anywhere, but a lit wall, which has none, begins where the
+// face ends. On drawn rusty faces there was no such band; on a ray-traced one it was the wall each time.
+func (r *edgeReading) unlessRusty() {
+	const wideMM, marginMM = 0.3, 1.0
+	n := len(r.sure)
+	margin := int(marginMM * float64(n) / pathLength(r.outline))
+	for i, mm := range r.bareMM {
+		if mm > wideMM {
+			for k := i - margin; k <= i+margin; k++ {
+				r.sure[(k+n)%n] = false
+			}
+		}
+	}
 }
 
 // linePx is by how much a line that is scribed into the dye right beside the edge may move the edge, in pixels.

@@ -94,6 +94,10 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 		base = smoothClosed(base, b.spacing, 0.3)
 	}
 	bleed := 0.0
+	if m.rusty {
+		r.bare(b)
+		r.unlessRusty()
+	}
 	if m.dyed {
 		r.bare(b)
 		r.scribed(b)
