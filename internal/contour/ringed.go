@@ -753,7 +753,7 @@ func withoutBead(starts []start, bases [][]geom.PointMM) {
 		}
 		looked++
 		if st.alongBead != nil {
-			lands = append(lands, st.landMM)
+			lands = append(lands, st.besideMM)
 		}
 	}
 	if len(lands) < 2 || 2*len(lands) <= looked {
@@ -761,7 +761,7 @@ func withoutBead(starts []start, bases [][]geom.PointMM) {
 	}
 	usual := quantile(lands, 0.5)
 	for i := range starts {
-		if st := &starts[i]; wideEnough(bases[i]) && st.alongBead == nil && math.Abs(st.landMM-usual) > alikeMM {
+		if st := &starts[i]; wideEnough(bases[i]) && st.alongBead == nil && math.Abs(max(st.landMM, st.besideMM)-usual) > alikeMM {
 			st.unlined = true
 		}
 	}

@@ -309,6 +309,7 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 	parallelItems(len(starts), func(i int) {
 		if st, bead := &starts[i], beads[i]; bead != nil {
 			st.curve, st.landMM, st.far, st.alongBead = bead.end, bead.landMM, reach{0.5, 0.5}, bead.sure
+			st.besideMM = bead.landMM
 			locate(i)
 		}
 	})
@@ -325,7 +326,7 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 		}
 		if st.alongBead == nil && wideEnough(bases[i]) {
 			if ring, left := v.s.besideRing(bases[i]); ring != nil {
-				st.alongBead = ring.sure
+				st.alongBead, st.besideMM = ring.sure, ring.landMM
 				switch {
 				case left:
 					st.curve, st.landMM, st.far, st.lined, st.unlined = ring.end, ring.landMM, reach{1, 1}, true, false
@@ -392,8 +393,10 @@ type start struct {
 	far    reach
 	guided bool
 	landMM float64 // see edgeModel
-	beaded bool    // see edgeModel
-	lined  bool    // see edgeModel
+	// besideMM is how far outside the edge a bead runs, or how wide a ring that lines the opening is; 0 where there is neither.
+	besideMM float64
+	beaded   bool // see edgeModel
+	lined    bool // see edgeModel
 	// unlined: no ring or bead was made out beside it, as most of the part's openings have.
 	unlined bool
 	// alongBead runs at the usual distance from a bead round the opening, or from the outer side of a ring that lines it; nil where there is none.
@@ -403,6 +406,7 @@ type start struct {
 // beside notes a bead that runs mm outside the edge, 0 for none. The face between the two says how it looks where it is wide enough.
 func (st *start) beside(mm float64) {
 	const wideMM = 1.3
+	st.besideMM = mm
 	if mm >= wideMM {
 		st.landMM = mm
 		return
