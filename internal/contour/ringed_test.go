@@ -343,7 +343,8 @@ func TestUnlinedAmongLined(t *testing.T) {
 func TestWithoutBead(t *testing.T) {
 	opening := circleOf(12, 100)
 	small := circleOf(5, 100)
-	known := func(landMM float64) start { return start{landMM: landMM, alongBead: opening} }
+	known := func(landMM float64) start { return start{landMM: landMM, besideMM: landMM, alongBead: opening} }
+	narrow := start{besideMM: 1.2, alongBead: opening} // a ring's width, which doesn't narrow what is looked at
 	tests := []struct {
 		name   string
 		starts []start
@@ -353,6 +354,8 @@ func TestWithoutBead(t *testing.T) {
 		{"one goes on", []start{known(2), known(2.1), {}}, [][]geom.PointMM{opening, opening, opening}, []bool{false, false, true}},
 		{"one as wide", []start{known(2), known(2.1), {landMM: 1.7}}, [][]geom.PointMM{opening, opening, opening}, []bool{false, false, false}},
 		{"one of another width", []start{known(2), known(2.1), {landMM: 3.5}}, [][]geom.PointMM{opening, opening, opening}, []bool{false, false, true}},
+		{"narrow rings, and one without", []start{narrow, narrow, {}}, [][]geom.PointMM{opening, opening, opening}, []bool{false, false, true}},
+		{"narrow rings, and a bead as near", []start{narrow, narrow, {besideMM: 1.1, beaded: true}}, [][]geom.PointMM{opening, opening, opening}, []bool{false, false, false}},
 		{"too small to tell", []start{known(2), known(2.1), {}}, [][]geom.PointMM{opening, opening, small}, []bool{false, false, false}},
 		{"most without", []start{known(2), known(2.1), {}, {}}, [][]geom.PointMM{opening, opening, opening, opening}, []bool{false, false, false, false}},
 	}
