@@ -37,7 +37,7 @@ type edgeModel struct {
 	doubt bool
 	// dyed: the face is covered with layout dye.
 	dyed bool
-	// rusty: the face is coloured otherwise.
+	// rusty: the face is not dyed and strongly coloured all the same, by rust mostly.
 	rusty bool
 	// bareRimMM is about how wide a rim of a dyed face's openings is that shows no dye; 0 where there is none.
 	bareRimMM float64

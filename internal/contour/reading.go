@@ -381,7 +381,7 @@ func (r *edgeReading) shade(b *band, m edgeModel) {
 	r.shadeMM = medianAlong(r.shadeMM, int(alongMM/2/b.spacing))
 }
 
-// bareShare is how much of a bare band's width beside a dyed face's edge is in doubt.
+// bareShare is how much of a bare band's width beside a dyed or rusty face's edge is in doubt.
 const bareShare = 0.5
 
 // bare finds where the dye or the rust of a face ends before the edge does, mm at every vertex. A band along the edge may be metal without

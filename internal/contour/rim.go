@@ -108,8 +108,9 @@ func (a *arcs) misfits(m edgeModel) (v []float64) {
 // misfit is the sum of what m leaves in all arcs that can be fitted.
 func (a *arcs) misfit(m edgeModel) float64 { return finiteSum(a.misfits(m)) }
 
-func finiteSum(v []float64) (sum float64) {
-	for _, v := range v {
+// finiteSum is the sum of what is not infinite.
+func finiteSum(values []float64) (sum float64) {
+	for _, v := range values {
 		if !math.IsInf(v, 1) {
 			sum += v
 		}
@@ -180,7 +181,7 @@ type rim struct {
 	chamfer     bool    // it is as wide as it looks
 	// maybeMM is the size of one that the profiles neither show nor rule out; 0 where mm is not, or where there is no such doubt.
 	maybeMM float64
-	light   *wave // see looks
+	light   *wave // see arcs.light and arcs.looks
 }
 
 // rim finds what rounding or chamfer the openings' edges have. m is the sharp edge with the photo's blur.
@@ -191,9 +192,9 @@ type rim struct {
 // up to 1.7 times as badly.
 func (a *arcs) rim(m edgeModel) rim {
 	const (
-		chamfered    = 1.9 // times as badly as two steps does a slope fit what can only be a chamfer
-		notSloping   = 1.2 // and what may be one,
-		leastApartPx = 2.5 // if the steps are not so close together that they are much like a slope
+		// How many times as badly as two steps a slope fits: a chamfer, and what is one if the steps are so far apart that they can't pass for a slope.
+		chamfered, notSloping = 1.9, 1.2
+		leastApartPx          = 2.5
 	)
 	m.sigmaMM = least(geometricSteps(0.5*m.sigmaMM, 1.7*m.sigmaMM, 1.15), func(x float64) float64 { t := m; t.sigmaMM = x; return a.misfit(t) })
 	slope := m
@@ -315,8 +316,9 @@ func (a *arcs) oneWidth(sharp edgeModel, widths []float64) oneWidth {
 			lowest := math.Inf(1)
 			for _, x := range blurs {
 				t.sigmaMM = x * sharp.sigmaMM
-				if misfits := a.misfits(t); finiteSum(misfits) < lowest {
-					v, lowest, sigmaMM = misfits, finiteSum(misfits), t.sigmaMM
+				misfits := a.misfits(t)
+				if sum := finiteSum(misfits); v == nil || sum < lowest {
+					v, lowest, sigmaMM = misfits, sum, t.sigmaMM
 				}
 			}
 			return v, sigmaMM
