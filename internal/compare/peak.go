@@ -10,8 +10,8 @@ import (
 // A largest step is a maximum over readings with errors of their own, and the largest of many noisy readings is too large
 // by what chance put on top. Two things are done about it. The steps are smoothed along the edge as far as they agree
 // with a smooth curve to within their noise, so that less is left to choose the largest from. And the maximum is
-// corrected by the excess that remains: what it gains on average when the stated errors are laid once more on the readings,
-// from which everything that those errors could account for was taken first.
+// corrected by the excess that remains: what it gains on average when errors as large as they usually are, are laid once more on the readings,
+// from which everything that the stated ones could account for was taken first.
 
 // reading is one independent stretch of an edge.
 type reading struct {
@@ -226,9 +226,14 @@ func asCertain(readings []reading, r *reading) []reading {
 	return out
 }
 
-// excessDraws is how often the stated errors are drawn anew: their mean is then known to a twentieth of its scatter, far
+// excessDraws is how often the errors are drawn anew: their mean is then known to a twentieth of its scatter, far
 // below the uncertainty that stands beside it. The draws are the same in every run.
 const excessDraws = 400
+
+// What chance put on top of the largest is what errors usually are, not what they may be: an uncertainty states what is left in doubt, by a rim that
+// may be there or a wall that hardly shows, and where much is, most edges are right all the same. Largest steps of 29 ray-traced pairs came out 0.06 mm too small
+// on average with the errors drawn as they are stated, where the largest that was seen was 0.04 mm too large.
+const usualEffect, usualNoise = 0.5, 0.7
 
 // excessOfMaximum returns by how much the largest of the readings is expected to be too large.
 func excessOfMaximum(rs []reading) float64 {
@@ -274,12 +279,12 @@ func excessOfMaximum(rs []reading) float64 {
 			r := &rs[i]
 			var e float64
 			for k, a := range amount {
-				e += a * r.effects[k]
+				e += usualEffect * a * r.effects[k]
 			}
 			if r.smoothNoise > 0 {
 				from := ((i-r.reach)%n + n) % n // the reach may be longer than the list, of which the less certain are left out
 				width := min(2*r.reach+1, n)
-				e += r.smoothNoise * (white[from+width] - white[from]) / math.Sqrt(float64(width))
+				e += usualNoise * r.smoothNoise * (white[from+width] - white[from]) / math.Sqrt(float64(width))
 			}
 			up, down = max(up, r.bare+e), max(down, r.bare-e)
 		}
