@@ -118,7 +118,8 @@ type edgeScan struct {
 	lo, step float64
 	k        int
 	fits     []profileFit
-	hueTells []bool // the face's hue differs clearly from that of what is behind it; nil if no hue was looked at
+	hueMM    []float64 // where hue alone has the edge, mm; NaN where it does not tell, nil if none was looked at
+	hueTells []bool    // the face's hue differs clearly from that of what is behind it; nil if no hue was looked at
 }
 
 const (

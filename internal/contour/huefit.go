@@ -20,6 +20,9 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 	face := b.hues(-out, -math.Min(0.5, out/2), 1.3, hueNoise, nil, false)
 	behind := b.hues(1, b.s0+float64(b.n-1)*b.ds, 1.3, hueNoise, nil, false)
 	e.hueTells = make([]bool, len(e.fits))
+	if m.thin() {
+		m.rightEdge(b, e, tau2, face, behind)
+	}
 	parallelRowsWith(len(e.fits), func(i int, room *[]float64) {
 		da, db := behind.a[i]-face.a[i], behind.b[i]-face.b[i]
 		d := math.Hypot(da, db)

@@ -10,28 +10,29 @@ import (
 
 // edgeReading is the measured edge at every vertex of a curve.
 type edgeReading struct {
-	outline   []geom.PointMM // face frame, anticlockwise
-	raw       []float64      // offsets from the band's base as fitted, before smoothing along the curve, mm
-	sigmaMM   []float64      // standard uncertainty normal to the edge, noise and texture
-	sure      []bool
-	slackMM   []float64 // half the width of the places that fit nearly as well
-	step      []float64 // brightness behind the edge less that of the face, in spreads of the face
-	onFace    []float64 // linear light (0 to 1) on the face
-	behind    []float64 // and behind the edge
-	wallMM    []float64 // width of the cut wall seen behind the edge
-	faint     []bool    // the wall is hardly darker than the face, or hardly differs from what is behind it
-	wallKnown []bool    // what a wall looks like there is known; see edgeModel.wall
-	hueTells  []bool    // see edgeScan
-	hueOnly   []bool    // the brightness tells next to nothing of the edge, and the hue does
-	bridged   []bool    // drawn where regions see the edge; nil for none
-	apartMM   []float64 // how far a second opinion lies off, beyond what is usual
-	rimmedMM  []float64 // how far the edge would lie off with the rim that may be there; nil for none
-	pxMM      float64
-	shadeMM   []float64 // see edgeModel.shades; nil where there are none
-	bareMM    []float64 // see bare; nil for a face without dye or rust
-	lines     []float64 // see scribed; nil for a face without dye
-	quantum   float64   // of the photo's coding, grey levels; see photo.Photo
-	turn      []float64 // see turns; nil where it was not looked at
+	outline    []geom.PointMM // face frame, anticlockwise
+	raw        []float64      // offsets from the band's base as fitted, before smoothing along the curve, mm
+	sigmaMM    []float64      // standard uncertainty normal to the edge, noise and texture
+	sure       []bool
+	slackMM    []float64 // half the width of the places that fit nearly as well
+	step       []float64 // brightness behind the edge less that of the face, in spreads of the face
+	onFace     []float64 // linear light (0 to 1) on the face
+	behind     []float64 // and behind the edge
+	wallMM     []float64 // width of the cut wall seen behind the edge
+	faint      []bool    // the wall is hardly darker than the face, or hardly differs from what is behind it
+	wallKnown  []bool    // what a wall looks like there is known; see edgeModel.wall
+	hueTells   []bool    // see edgeScan
+	hueOnly    []bool    // the brightness tells next to nothing of the edge, and the hue does
+	bridged    []bool    // drawn where regions see the edge; nil for none
+	hueApartMM []float64 // see edgeModel.hueApart; nil if no hue was looked at
+	apartMM    []float64 // how far a second opinion lies off, beyond what is usual
+	rimmedMM   []float64 // how far the edge would lie off with the rim that may be there; nil for none
+	pxMM       float64
+	shadeMM    []float64 // see edgeModel.shades; nil where there are none
+	bareMM     []float64 // see bare; nil for a face without dye or rust
+	lines      []float64 // see scribed; nil for a face without dye
+	quantum    float64   // of the photo's coding, grey levels; see photo.Photo
+	turn       []float64 // see turns; nil where it was not looked at
 }
 
 // path is the closed path of least misfit through the scan: the place at every vertex.
@@ -52,6 +53,9 @@ func (e *edgeScan) path(m edgeModel, b *band, half, tau2 float64) []int {
 			if _, _, known := m.wall.at(b.inward[i]); known {
 				usual *= 3
 			}
+		}
+		if m.thin() && m.landMM == 0 && e.hueTells != nil && e.hueTells[i] {
+			usual = max(usual, 3*regionsMM)
 		}
 		for q, v := range e.fits[i].sse {
 			away := (e.lo + float64(q)*e.step) / usual
@@ -104,6 +108,9 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 			r.hueOnly[i], seen, room = true, true, mostHueSlackMM
 		}
 		r.sure[i] = inside && seen && r.slackMM[i] < room && level[i] < burntOut
+	}
+	if e.hueMM != nil {
+		r.hueApartMM = m.hueApart(b, e, r.raw)
 	}
 	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing, m.smoothing(b.pxMM))
 	for i := range r.raw {
@@ -233,6 +240,9 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	if r.hueOnly[i] {
 		v = math.Max(v, hueOnlyMM)
 	}
+	if r.hueApartMM != nil {
+		v = math.Hypot(v, hueApartShare*r.hueApartMM[i])
+	}
 	if m.doubt {
 		v = math.Hypot(v, 0.3*m.rimMM)
 	}
@@ -266,6 +276,9 @@ func (r *edgeReading) uncertainty(i int, m edgeModel, sol *scalecard.Solution) (
 	}
 	return math.Hypot(r.sigmaMM[i], alone*fit), v
 }
+
+// hueApartShare is how much is in doubt of what hue and brightness differ by.
+const hueApartShare = 0.6
 
 // turns returns by how much a closed curve, anticlockwise, turns over 2 mm at every vertex, rad; less than 0 where it turns outward.
 func turns(outline []geom.PointMM) []float64 {

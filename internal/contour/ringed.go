@@ -615,6 +615,7 @@ func (s *surface) lining(base []geom.PointMM) *lining {
 		mostChange      = 40   // what is more counts no more
 		evenMM          = 0.25 // how far from the usual width an arc's may be
 		alike           = 0.5  // how far the ring's colour may stray, of the change at its inner edge
+		mostByChance    = 0.42 // share of the arcs that agree on a width at random; 0.35 at most with rings, 0.45 and more in a noisy photo
 		bendMM          = 0.3  // by which the curve may change from one arc to the next at the price of the least change
 	)
 	b := s.unroll(base, -0.5, mostMM+1, 0.5*s.mmPerPx(base[0]), profileAverageMM, true)
@@ -642,8 +643,9 @@ func (s *surface) lining(base []geom.PointMM) *lining {
 			}
 		}
 	}
-	usual, agreeing := mostAgreed(peaks, wide, int(evenMM/b.ds))
-	if len(agreeing) == 0 {
+	near := int(evenMM / b.ds)
+	usual, agreeing := mostAgreed(peaks, wide, near)
+	if len(agreeing) == 0 || byChance(peaks, wide, near) > mostByChance {
 		return &lining{}
 	}
 	var ring []colour
@@ -691,6 +693,19 @@ func mostAgreed(peaks [][]int, wide, near int) (place int, agreeing []int) {
 		}
 	}
 	return place, agreeing
+}
+
+// byChance is the share of the rows that have a peak at a place, give or take near, the median over so many places: in noise there is one anywhere.
+func byChance(peaks [][]int, wide, near int) float64 {
+	share := make([]float64, wide)
+	for k := range share {
+		for _, p := range peaks {
+			if slices.ContainsFunc(p, func(q int) bool { return abs(q-k) <= near }) {
+				share[k] += 1 / float64(len(peaks))
+			}
+		}
+	}
+	return quantile(share, 0.5)
 }
 
 func abs(i int) int { return max(i, -i) }
