@@ -231,8 +231,8 @@ func asCertain(readings []reading, r *reading) []reading {
 const excessDraws = 400
 
 // What chance put on top of the largest is what errors usually are, not what they may be: an uncertainty states what is left in doubt, by a rim that
-// may be there or a wall that hardly shows, and where much is, most edges are right all the same. Largest steps of 29 ray-traced pairs came out 0.06 mm too small
-// on average with the errors drawn as they are stated, where the largest that was seen was 0.04 mm too large.
+// may be there or a wall that hardly shows, and where much is, most edges are right all the same. Of 55 largest steps of ray-traced pairs, with the errors drawn as they are
+// stated, the mean came out 0.063 mm too small, where the largest measured places were 0.036 mm too large.
 const usualEffect, usualNoise = 0.5, 0.7
 
 // excessOfMaximum returns by how much the largest of the readings is expected to be too large.

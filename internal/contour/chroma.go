@@ -13,6 +13,8 @@ const (
 	chromaPx = 1.0
 	// chromaNew is the share of samples, half a pixel apart, whose chroma is independent.
 	chromaNew = 0.25
+	// benchFromMM is how far inside an edge what is behind it shows its hue, mm.
+	benchFromMM = 1.0
 	// A change of hue may be found so far outside the edge that it belongs to, and inside it, pixels: at an edge with a bright bench behind it, bench is
 	// most of what the lens blends.
 	chromaOutPx, chromaInPx = 1.3, 0.5
@@ -113,16 +115,19 @@ func (m edgeModel) rightEdge(b *band, e *edgeScan, tau2 float64, face, behind hu
 		brightNew = 0.5 // share of the samples, half a pixel apart, whose brightness is independent
 		mostMore  = 4.0 // by which hue counts
 		most      = 8.0 // log of what a misfit is raised by
+		// Of full scale, linear light: what is as bright has burnt out in one primary or soon will, and has another hue in the shade.
+		mostLight = 0.7
 	)
 	out, in := int(math.Ceil(chromaOutPx*b.pxMM/e.step)), int(math.Ceil(chromaInPx*b.pxMM/e.step))
 	e.hueMM = make([]float64, len(e.fits))
+	light := b.medians(benchFromMM, b.s0+float64(b.n-1)*b.ds)
 	parallelRowsWith(len(e.fits), func(i int, room *rightEdgeRoom) {
 		e.hueMM[i] = math.NaN()
 		if room.fit == nil {
 			room.fit, room.misfits = newChromaFit(b), make([]float64, e.k)
 		}
 		w := m.width(b.lean[i])
-		if !room.fit.misfits(b, i, e.lo+w, e.step, face, behind, room.misfits) {
+		if light[i] > mostLight || !room.fit.misfits(b, i, e.lo+w, e.step, face, behind, room.misfits) {
 			return
 		}
 		wall := int(math.Ceil(m.wallOfAnyHue(b.lean[i]) / e.step))

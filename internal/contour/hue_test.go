@@ -143,3 +143,35 @@ func TestColourThatRunsOver(t *testing.T) {
 		}
 	}
 }
+
+// A gasket, its shadow on the bench, as dark as itself, 0.4 mm wide, and the lit bench: brightness changes at the shadow's rim alone, hue at the edge. A bench that
+// has burnt out has another hue in the shade, and says nothing.
+func TestHueOfAShadowedBench(t *testing.T) {
+	const edgeMM, shadowMM, dark = 0.1, 0.4, 0.1
+	scan := func(bench, lit float64) ([]float64, *band) {
+		b := hueBand(func(_ *rand.Rand, s float64) (light, a float64) {
+			switch {
+			case s < edgeMM:
+				return dark, 0.3
+			case s < edgeMM+shadowMM:
+				return dark, -0.2
+			}
+			return bench, lit
+		})
+		b.lean = make([]float64, len(b.base))
+		e := &edgeScan{lo: -0.6, step: 0.025, k: 49, fits: make([]profileFit, len(b.base))}
+		for i := range e.fits {
+			e.fits[i] = profileFit{sse: slices.Repeat([]float64{1}, e.k), samples: 40}
+		}
+		face, behind := b.hues(-2.2, -0.5, 1.3, 0.006, nil, false), b.hues(benchFromMM, 3, 1.3, 0.006, nil, false)
+		edgeModel{sigmaMM: 0.1, wallMM: 1}.rightEdge(b, e, 1e-4, face, behind)
+		return e.hueMM, b
+	}
+	at, b := scan(0.4, -0.2)
+	if got := quantile(at, 0.5); !(math.Abs(got-edgeMM) < 0.5*b.pxMM) {
+		t.Errorf("hue has the edge at %.3f mm, it is at %.1f", got, edgeMM)
+	}
+	if at, _ := scan(0.9, 0); slices.ContainsFunc(at, func(mm float64) bool { return mm == mm }) {
+		t.Error("a burnt out bench's hue was believed")
+	}
+}
