@@ -110,6 +110,8 @@ func (f *chromaFit) beyond(x float64) float64 {
 //
 // Brightness may fit well at a shadow's rim, and hue has noise: the misfits are taken for those of samples whose variance is not known, as no model is exact,
 // so that both count by their log likelihood; and where brightness fits nowhere, hue counts more.
+//
+// The hue may change anywhere on a cut wall: that is of the gasket's stuff, whatever lies on its face, and has the bench's light on it.
 func (m edgeModel) rightEdge(b *band, e *edgeScan, tau2 float64, face, behind hueCluster) {
 	const (
 		brightNew = 0.5 // share of the samples, half a pixel apart, whose brightness is independent
@@ -130,7 +132,7 @@ func (m edgeModel) rightEdge(b *band, e *edgeScan, tau2 float64, face, behind hu
 		if light[i] > mostLight || !room.fit.misfits(b, i, e.lo+w, e.step, face, behind, room.misfits) {
 			return
 		}
-		wall := int(math.Ceil(m.wallOfAnyHue(b.lean[i]) / e.step))
+		wall := int(math.Ceil(w / e.step))
 		f := &e.fits[i]
 		best := slices.Min(room.misfits)
 		e.hueMM[i] = e.lo + float64(slices.Index(room.misfits, best))*e.step
@@ -147,21 +149,13 @@ type rightEdgeRoom struct {
 	misfits []float64
 }
 
-// wallOfAnyHue is the width, mm, of a cut wall that may have the face's hue or that of what is behind it: a ring's wall is of the gasket's stuff.
-func (m edgeModel) wallOfAnyHue(lean float64) float64 {
-	if m.landMM == 0 {
-		return 0
-	}
-	return m.width(lean)
-}
-
 // hueApart tells how far every place of an edge, mm, lies from where hue has it, beyond what the two may differ by, mm.
-func (m edgeModel) hueApart(b *band, e *edgeScan, raw []float64) []float64 {
+func (e *edgeScan) hueApart(b *band, raw []float64) []float64 {
 	const alongMM = 3.0
 	apart := make([]float64, len(raw))
 	for i, mm := range e.hueMM {
 		if off := raw[i] - mm; off == off {
-			apart[i] = max(0, off-chromaOutPx*b.pxMM-m.wallOfAnyHue(b.lean[i]), -off-chromaInPx*b.pxMM)
+			apart[i] = max(0, off-chromaOutPx*b.pxMM, -off-chromaInPx*b.pxMM)
 		}
 	}
 	return medianAlong(apart, int(alongMM/2/b.spacing))

@@ -122,6 +122,16 @@ func offTruth(t *testing.T, v *Survey, truth [][]geom.PointMM, f func(p face.Por
 	}
 }
 
+// worstSure is how far the worst of the places is off that are called sure, mm.
+func worstSure(p face.Port, offMM []float64) (worst float64) {
+	for i, d := range offMM {
+		if p.Sure[i] {
+			worst = max(worst, math.Abs(d))
+		}
+	}
+	return worst
+}
+
 // A level curve that runs out along a milling mark, and round a stain on the bench that touches the edge, must become the circle it
 // is else: along the normals of a spur no edge can be followed. Truth is closed form.
 func TestRaggedCurveIsEvened(t *testing.T) {

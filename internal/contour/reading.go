@@ -24,7 +24,7 @@ type edgeReading struct {
 	hueTells   []bool    // see edgeScan
 	hueOnly    []bool    // the brightness tells next to nothing of the edge, and the hue does
 	bridged    []bool    // drawn where regions see the edge; nil for none
-	hueApartMM []float64 // see edgeModel.hueApart; nil if no hue was looked at
+	hueApartMM []float64 // see edgeScan.hueApart; nil if no hue was looked at
 	apartMM    []float64 // how far a second opinion lies off, beyond what is usual
 	rimmedMM   []float64 // how far the edge would lie off with the rim that may be there; nil for none
 	pxMM       float64
@@ -110,7 +110,7 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		r.sure[i] = inside && seen && r.slackMM[i] < room && level[i] < burntOut
 	}
 	if e.hueMM != nil {
-		r.hueApartMM = m.hueApart(b, e, r.raw)
+		r.hueApartMM = e.hueApart(b, r.raw)
 	}
 	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing, m.smoothing(b.pxMM))
 	for i := range r.raw {

@@ -163,22 +163,19 @@ func TestHolesTellOfWalls(t *testing.T) {
 }
 
 // Drawn gaskets in whose openings patches of the face and grain led edges 0.26 to 0.46 mm astray before the walls' looks were known, and walls
-// that look like the face 0.46 and 0.53 mm before those of the holes were looked at. (Since hue tells edges from shadows, less: 0.22 to 0.26 mm.)
+// that look like the face 0.46 and 0.53 mm before those of the holes were looked at. (Since hue tells edges from shadows, 0.27 to 0.54 mm.)
 func TestWallsKeepEdgesInPlace(t *testing.T) {
 	const mostMM = 0.22
 	for _, c := range []struct {
 		class string
 		seed  uint64
-	}{{"turned", 7006}, {"printed97", 21001}, {"tone", 21002}} {
+	}{{"nodowels", 7003}, {"turned", 7006}, {"printed97", 21001}, {"tone", 21002}} {
 		t.Run(fmt.Sprint(c.class, c.seed), func(t *testing.T) {
 			t.Parallel()
 			v, truth := surveyOf(t, c.class, c.seed, false)
 			offTruth(t, v, truth, func(p face.Port, offMM []float64) {
-				for i, d := range offMM {
-					if p.Sure[i] && math.Abs(d) > mostMM {
-						t.Errorf("port %d is %.2f mm off at a place called sure, %.2f at most is wanted", p.Number, d, mostMM)
-						return
-					}
+				if worst := worstSure(p, offMM); worst > mostMM {
+					t.Errorf("port %d is up to %.3f mm off at places called sure, %.2f at most is wanted", p.Number, worst, mostMM)
 				}
 			})
 		})
