@@ -52,6 +52,8 @@ type edgeModel struct {
 	beaded bool
 	// shades are of a thin part's shadows that look like it, as its holes show them; nil where nothing is known of them.
 	shades *shades
+	// cast is the shadow of a thin part that its holes show and that may be taken for it, its light known; nil for none.
+	cast *castShadow
 	// lined: a ring lines the opening that is much like what is behind it.
 	lined bool
 }
@@ -194,13 +196,13 @@ const leastLightScatter = 0.15
 // fitRow solves the linear levels for every place of the edge at vertex i. first holds Φ for every place and sample.
 func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLevel, spread float64, p *profile) {
 	f := &e.fits[i]
-	w := m.width(b.lean[i])
+	w, past, inShadow := m.zone(b, i)
 	pad := m.within(math.Max(outsideMM, 6*b.pxMM))
 	in := math.Max(insideMM, 5*b.pxMM)
 	if m.thin() {
 		in = math.Max(insideThinMM, 3*b.pxMM)
 	}
-	look := w
+	look := w + past
 	if m.lookMM > 0 {
 		look = m.lookMM * (1 + b.lean[i])
 	}
@@ -220,6 +222,9 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	w0, w1, w2, w3 := weight(3*spread), weight(10), weight(10), weight(0.5*faceLevel+0.2)
 	var mean1 float64
 	light, sigma, known := m.wall.at(b.inward[i])
+	if inShadow {
+		light, sigma, known = m.cast.light, m.cast.sigma, true
+	}
 	if two && m.thin() {
 		mean1, w1 = -0.45*faceLevel, weight(0.35*faceLevel+spread)
 		if known {
@@ -246,7 +251,12 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 		return min(int(s*perMM)+1, n)
 	}
 	var room [7]footShift
-	shifts := m.footShifts(room[:0], known, b.lean[i], w, b.pxMM)
+	var shifts []footShift
+	if inShadow {
+		shifts = castShifts(room[:0], w, b.pxMM)
+	} else {
+		shifts = m.footShifts(room[:0], known, b.lean[i], w, b.pxMM)
+	}
 	y, g := p.y[:n], p.g[:n]
 	for q := range e.k {
 		f.sse[q] = math.Inf(1)
@@ -261,6 +271,20 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 			near.a01 += g1
 			near.a11 += g1 * c1[t]
 			near.b1 += g1 * y[t]
+		}
+		if past > 0 || inShadow {
+			soft := math.Hypot(m.sigmaMM, m.cast.blurMM)
+			for _, sh := range shifts {
+				a := levelSums{a00: near.a00, b0: near.b0, a11: w1, b1: w1 * mean1, a22: w2, a33: w3}
+				if foot := s1 + w + sh.byMM; inShadow {
+					a.addRim(p, c1, foot, soft, b.ds)
+				} else {
+					a.a33 = w2
+					a.addThree(p, c1, foot, foot+past, m.sigmaMM, soft, b.ds)
+				}
+				a.seek(f, q, sh, yy+sh.cost*spread*spread)
+			}
+			continue
 		}
 		for _, sh := range shifts {
 			a, last, end := near, s1, tb
@@ -281,14 +305,7 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 			}
 			a.addTail(p, last, end, max(end, at(last+rampMM)), two)
 			a.a33 += w3
-			fall, ok := a.reduce()
-			if !ok {
-				continue
-			}
-			if sse := max(yy+sh.cost*spread*spread-fall, 0); sse < f.sse[q] {
-				f.sse[q], f.footMM[q] = sse, sh.byMM
-				f.level[q], f.first[q], f.second[q] = a.solve()
-			}
+			a.seek(f, q, sh, yy+sh.cost*spread*spread)
 		}
 	}
 }
@@ -356,6 +373,52 @@ func (a *levelSums) addTail(p *profile, last float64, t, full int, two bool) {
 	}
 }
 
+// addThree adds the products of all samples where a shadow's rim past the wall's foot takes the place of the ramp. foot and rim are mm from the
+// first one, the sigmas how much they are blurred.
+func (a *levelSums) addThree(p *profile, c1 []float64, foot, rim, footSigma, rimSigma, ds float64) {
+	inv, soft := 1/footSigma, 1/rimSigma
+	for t, x1 := range c1 {
+		s := float64(t) * ds
+		a.add(p.g[t], p.y[t], x1, phi((s-foot)*inv), phi((s-rim)*soft))
+	}
+}
+
+// addRim does so where nothing is seen of the wall: the shadow's rim is the second transition.
+func (a *levelSums) addRim(p *profile, c1 []float64, rim, rimSigma, ds float64) {
+	soft := 1 / rimSigma
+	for t, x1 := range c1 {
+		s := float64(t) * ds
+		a.add(p.g[t], p.y[t], x1, phi((s-rim)*soft), min(max(s-rim, 0)/rampMM, 1))
+	}
+}
+
+// add adds the products of a sample of weight g and brightness y with the columns' values x1 to x3 there, but for those that the sums of g
+// and gy make up.
+func (a *levelSums) add(g, y, x1, x2, x3 float64) {
+	g1, g2, g3 := g*x1, g*x2, g*x3
+	a.a01 += g1
+	a.a11 += g1 * x1
+	a.b1 += g1 * y
+	a.a02 += g2
+	a.a12 += g2 * x1
+	a.a22 += g2 * x2
+	a.b2 += g2 * y
+	a.a03 += g3
+	a.a13 += g3 * x1
+	a.a23 += g3 * x2
+	a.a33 += g3 * x3
+	a.b3 += g3 * y
+}
+
+// seek solves the equations and takes the fit for the one at place q, if it is better than what stands there. sum is the sum of squares without it.
+func (a *levelSums) seek(f *profileFit, q int, sh footShift, sum float64) {
+	fall, ok := a.reduce()
+	if sse := max(sum-fall, 0); ok && sse < f.sse[q] {
+		f.sse[q], f.footMM[q] = sse, sh.byMM
+		f.level[q], f.first[q], f.second[q] = a.solve()
+	}
+}
+
 // reduce factors the equations and returns by how much the fit lowers the sum of squares.
 func (a *levelSums) reduce() (fall float64, ok bool) {
 	const least = 1e-12
@@ -412,6 +475,18 @@ func (m edgeModel) footShifts(out []footShift, known bool, lean, w, px float64) 
 	}
 	for _, z := range []float64{-2, -1.33, -0.67, 0, 0.67, 1.33, 2} {
 		if by := middle + z*sigma; w+by > 0.5*px {
+			out = append(out, footShift{by, z * z})
+		}
+	}
+	return out
+}
+
+// castShifts are the places tried for a shadow's rim, in place of footShifts.
+func castShifts(out []footShift, w, px float64) []footShift {
+	const share = 0.1 // how far the widths of one shadow differ
+	sigma := share*w + 0.25*px
+	for _, z := range []float64{-2, -1.33, -0.67, 0, 0.67, 1.33, 2} {
+		if by := z * sigma; w+by > 0.3*px {
 			out = append(out, footShift{by, z * z})
 		}
 	}

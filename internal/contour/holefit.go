@@ -26,6 +26,7 @@ type holeBand struct {
 	u      []geom.PointMM // unit rays, outward
 	lean   geom.PointMM   // what lies 1 mm below the middle is seen displaced by this, on the face's plane
 	shrink float64        // what lies 1 mm below is seen larger by this factor less 1 (it is negative)
+	cast   *castShadow    // the shadow that the lamp throws; nil for none
 	wall   bool           // the second circle is a wall's foot, as large as the first; else a chamfer's of 45°
 	shape  *edgeShape
 	// leastStep is what the brightness must change by at a gasket's edge, of the face's.
@@ -182,13 +183,58 @@ func reachOf(e geom.PointMM, r float64, u geom.PointMM) float64 {
 	return a + math.Sqrt(max(r*r-e.Dot(e)+a*a, 0)) // max, not math.Max: the compiler writes it in line
 }
 
-// edges returns where every ray crosses the face's edge and the second circle, as offsets s.
-func (h *holeBand) edges(t twin, s1, s2 []float64) {
+// crossings say where every ray crosses the face's edge, the second circle, and the rim of the shadow that the lamp throws past it, as
+// offsets s; rim is nil where no shadow is known of. bare says of every sector that nothing is seen there of the wall.
+type crossings struct {
+	edge, second, rim []float64
+	bare              []bool
+}
+
+func (h *holeBand) newCrossings() *crossings {
+	c := &crossings{edge: make([]float64, len(h.u)), second: make([]float64, len(h.u)), bare: make([]bool, h.sectors)}
+	if h.cast != nil {
+		c.rim = make([]float64, len(h.u))
+	}
+	return c
+}
+
+// cross fills in c.
+func (h *holeBand) cross(t twin, c *crossings) {
 	e, r := h.first(t)
 	for i, u := range h.u {
-		s1[i] = h.radius - reachOf(e, r, u)
-		s2[i] = max(s1[i], h.radius-reachOf(t.b, t.r, u))
+		c.edge[i] = h.radius - reachOf(e, r, u)
+		c.second[i] = max(c.edge[i], h.radius-reachOf(t.b, t.r, u))
 	}
+	if c.rim == nil {
+		return
+	}
+	thrown := t.b.Add(h.cast.at(h.mid))
+	for i, u := range h.u {
+		c.rim[i] = max(c.second[i], h.radius-reachOf(thrown, t.r, u))
+	}
+	for k := range h.sectors {
+		wall := 0.0
+		for i := k * h.rays; i < (k+1)*h.rays; i++ {
+			wall = max(wall, c.second[i]-c.edge[i])
+		}
+		c.bare[k] = wall <= seenPx*h.pxMM
+	}
+}
+
+// seenPx is how wide, in pixels, the ground between two circles must be to be told from either side.
+const seenPx = 0.3
+
+// shadowed tells whether a shadow is seen past the second circle in sector k.
+func (h *holeBand) shadowed(k int, c *crossings) bool {
+	if c.rim == nil {
+		return false
+	}
+	for i := k * h.rays; i < (k+1)*h.rays; i++ {
+		if c.rim[i]-c.second[i] > seenPx*h.pxMM {
+			return true
+		}
+	}
+	return false
 }
 
 // edgeShape is what a straight edge from level 0 to level 1 looks like across, in pixels: blurred, and sharpened by the camera.
@@ -256,21 +302,25 @@ type levels struct {
 	as look
 }
 
-// fitSector fits the levels of sector k with the edges of its rays at s1 + shift and s2 + shift, the ground between them looking
+// fitSector fits the levels of sector k with the edges of its rays moved by shift, the ground between the first two looking
 // as given.
-func (h *holeBand) fitSector(k int, s1, s2 []float64, shift float64, as look) levels {
-	n := h.sums(k, s1, s2, shift)
+func (h *holeBand) fitSector(k int, c *crossings, shift float64, as look) levels {
+	n := h.sums(k, c, shift)
 	return h.solve(k, &n, as)
 }
 
-// sums adds up the normal equations of sector k with the edges of its rays at s1 + shift and s2 + shift.
-func (h *holeBand) sums(k int, s1, s2 []float64, shift float64) normal {
+// sums adds up the normal equations of sector k with the edges of its rays moved by shift.
+func (h *holeBand) sums(k int, at *crossings, shift float64) normal {
+	if h.shadowed(k, at) {
+		return h.shadowedSums(k, at, shift)
+	}
+	s1, s2 := at.edge, at.second
 	lo, hi := k*h.rays, (k+1)*h.rays
 	two := false
 	var outer, between, inner, nOuter, nBetween, nInner float64
 	for i := lo; i < hi; i++ {
 		a, b := s1[i]+shift, s2[i]+shift
-		two = two || b-a > 0.3*h.pxMM
+		two = two || b-a > seenPx*h.pxMM
 		v, n := h.sumOver(i, a-0.6, a)
 		outer, nOuter = outer+v, nOuter+n
 		v, n = h.sumOver(i, a, b)
@@ -399,7 +449,72 @@ func (h *holeBand) sums(k int, s1, s2 []float64, shift float64) normal {
 	ata[0][2], ata[1][2], ata[2][2], ata[2][levelCols] = n02, n12, n22, n2y
 	ata[0][5], ata[1][5], ata[2][5], ata[5][5], ata[5][levelCols] = g0, g1, g2, gg, gy
 	ata[0][6], ata[1][6], ata[2][6], ata[6][6], ata[6][levelCols] = k0, k1, k2, kk, ky
-	return normal{ata, yy, two}
+	return normal{ata, yy, two, false, false}
+}
+
+// shadowedSums is sums where a shadow is seen past the wall's foot, or past the edge where nothing is seen of the wall: a step at its rim, as soft
+// as that is, takes the place of what comes behind the second circle.
+func (h *holeBand) shadowedSums(k int, at *crossings, shift float64) normal {
+	lo, hi := k*h.rays, (k+1)*h.rays
+	bare := at.bare[k]
+	var level, count [3]float64 // of the face, of the wall, of the shadow
+	for i := lo; i < hi; i++ {
+		a, b, c := at.edge[i]+shift, at.second[i]+shift, at.rim[i]+shift
+		for q, from := range [3][2]float64{{a - 0.6, a}, {a, b}, {b, c}} {
+			v, n := h.sumOver(i, from[0], from[1])
+			level[q], count[q] = level[q]+v, count[q]+n
+		}
+	}
+	for q := range level {
+		level[q] /= max(count[q], 1e-9)
+	}
+	if bare {
+		level[1] = level[2]
+	}
+	t1, t2 := &h.shape.fall, &h.shape.fall
+	if level[1] > level[0] {
+		t1 = &h.shape.rise
+	}
+	if level[2] > level[1] {
+		t2 = &h.shape.rise
+	}
+	var ata equations
+	var yy float64
+	inv, soft := 1/h.pxMM, 1/math.Hypot(h.shape.sigmaPx*h.pxMM, h.cast.blurMM)
+	for i := lo; i < hi; i++ {
+		a, b, c := at.edge[i]+shift, at.second[i]+shift, at.rim[i]+shift
+		row := h.band.row(i)
+		cum := h.cum[i*(h.n+1) : (i+1)*(h.n+1)]
+		yy += cum[h.n].yy
+		// Outside the reach of the edge there is nothing but face. Its slope is taken up to the edge or up to the second circle, never both.
+		j0 := min(max(int(math.Ceil(h.index(a-shapeReach*h.pxMM))), 0), h.n)
+		ata[0][0] += cum[j0].w
+		ata[0][levelCols] += cum[j0].y
+		for q, from := range [2]float64{a, b} {
+			face := cum[j0].from(from)
+			ata[0][5+q] += face.ws
+			ata[5+q][5+q] += face.ws2
+			ata[5+q][levelCols] += face.ys
+		}
+		for j := j0; j < h.n; j++ {
+			y, w := float64(row[j]), h.weight[k*h.n+j]
+			s := h.s0 + float64(j)*h.ds
+			x := [levelCols]float64{0: 1, 1: shapeAt(t1, (s-a)*inv), 5: min(s-a, 0), 6: min(s-b, 0)}
+			if rim, past := phi((s-c)*soft), max(s-c, 0); bare {
+				x[2], x[3], x[4] = rim, past, past*past
+			} else {
+				x[2], x[3], x[4] = shapeAt(t2, (s-b)*inv), rim, past
+			}
+			for p, v := range x {
+				wv := w * v
+				for q := p; q < levelCols; q++ {
+					ata[p][q] += wv * x[q]
+				}
+				ata[p][levelCols] += wv * y
+			}
+		}
+	}
+	return normal{ata, yy, true, true, bare}
 }
 
 // look is what the ground between the two circles looks like in a sector.
@@ -422,11 +537,11 @@ var (
 
 // all fits every sector's levels, and chooses the looks of all sectors together. It returns them with their cost, and whether the
 // ground between the circles is seen at all.
-func (h *holeBand) all(t twin, s1, s2 []float64) (fits []levels, cost float64, shown bool) {
-	h.edges(t, s1, s2)
+func (h *holeBand) all(t twin, at *crossings) (fits []levels, cost float64, shown bool) {
+	h.cross(t, at)
 	options := make([][looks]levels, h.sectors)
 	for k := range options {
-		n := h.sums(k, s1, s2, 0)
+		n := h.sums(k, at, 0)
 		options[k][free] = h.solve(k, &n, free)
 		if !n.two {
 			options[k][likeFace], options[k][likeBehind] = options[k][free], options[k][free]
@@ -531,7 +646,10 @@ func (h *holeBand) solve(k int, sums *normal, as look) levels {
 	} else if two {
 		prior(2, 0, large)
 	}
-	if h.wall {
+	if sums.shadowed && !sums.bare {
+		prior(3, 0, large)
+		prior(4, 0, lv+sp)
+	} else if h.wall {
 		// Behind the wall lies the bench, in a shadow as soft as it likes.
 		prior(3, 0, lv+sp)
 		prior(4, 0, lv+sp)
@@ -558,6 +676,8 @@ type normal struct {
 	ata equations
 	yy  float64
 	two bool // there is ground between the circles
+	// shadowed: a step at the rim of a shadow takes the place of what comes behind the second circle; bare: and of that circle's
+	shadowed, bare bool
 }
 
 // equations are normal equations: the upper triangle, and the right side in the last column.
@@ -625,8 +745,8 @@ func (h *holeBand) cost(sse float64) float64 {
 
 // total is the cost of all sectors.
 func (h *holeBand) total(t twin) float64 {
-	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
-	_, cost, _ := h.all(t, s1, s2)
+	at := h.newCrossings()
+	_, cost, _ := h.all(t, at)
 	return cost
 }
 
@@ -645,7 +765,7 @@ type twinFit struct {
 func (h *holeBand) settle(t twin, rounds int) twinFit {
 	step := 0.35 * h.pxMM * math.Max(h.shape.sigmaPx, 0.5)
 	grads, costs := make([][3]float64, h.sectors), make([]float64, h.sectors)
-	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
+	at := h.newCrossings()
 	n := float64(h.n * h.rays)
 	var hess [3][3]float64
 	var total float64
@@ -654,9 +774,9 @@ func (h *holeBand) settle(t twin, rounds int) twinFit {
 		hess = [3][3]float64{}
 		var g [3]float64
 		var fits []levels
-		fits, total, shown = h.all(t, s1, s2)
+		fits, total, shown = h.all(t, at)
 		for k, f := range fits {
-			fm, fp := h.fitSector(k, s1, s2, -step, f.as), h.fitSector(k, s1, s2, step, f.as)
+			fm, fp := h.fitSector(k, at, -step, f.as), h.fitSector(k, at, step, f.as)
 			costs[k] = f.cost
 			w := 0.5 * news / (f.sse/n + fair)
 			d1 := w * (fp.sse - fm.sse) / (2 * step)

@@ -130,8 +130,8 @@ func (h *holeBand) judge(t twin) judgement {
 	// An edge is there if it is this much likelier than none, log likelihood; on the circle, if it is within so much of it.
 	const likelier = 5.0
 	near := math.Max(0.1, 0.7*h.pxMM)
-	s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
-	fits, _, _ := h.all(t, s1, s2)
+	at := h.newCrossings()
+	fits, _, _ := h.all(t, at)
 	step := 0.35 * h.pxMM * math.Max(h.shape.sigmaPx, 0.5)
 	var j judgement
 	var off2 float64
@@ -143,7 +143,7 @@ func (h *holeBand) judge(t twin) judgement {
 			continue
 		}
 		j.seen++
-		fm, fp := h.fitSector(k, s1, s2, -step, f.as), h.fitSector(k, s1, s2, step, f.as)
+		fm, fp := h.fitSector(k, at, -step, f.as), h.fitSector(k, at, step, f.as)
 		curve := fp.sse - 2*f.sse + fm.sse
 		if curve <= 0 {
 			continue

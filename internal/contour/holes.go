@@ -56,6 +56,15 @@ func (v *Survey) fitHoles(starts []*holeStart) {
 	if v.sol.Camera.Scan != nil {
 		v.s.lampShadow = v.lampShadowOf(sure)
 	}
+	v.cast = nil
+	if v.thin {
+		v.cast = v.castShadowOf(sure)
+	}
+	if v.cast != nil {
+		for _, s := range starts {
+			s.h.cast = v.cast
+		}
+	}
 	fits := make([]*holeFit, len(starts))
 	parallelItems(len(starts), func(i int) { fits[i] = v.fitHole(starts[i], v.holeShape) })
 	v.fits = fits
@@ -218,9 +227,10 @@ func (v *Survey) fitHole(s *holeStart, shape *edgeShape) *holeFit {
 			e, r := h.first(from)
 			return h.settle(h.second(e, r, depth+float64(k-2)*benchSigmaMM), 6)
 		}
+		start := h.unshadowed(s.best.twin)
 		best := 0
 		for k := range 5 {
-			f.at = append(f.at, at(s.best.twin, k))
+			f.at = append(f.at, at(start, k))
 			if f.at[k].cost < f.at[best].cost {
 				best = k
 			}

@@ -2,6 +2,43 @@ package contour
 
 import "math"
 
+// hueNoise is the least spread of an averaged profile's hue: what JPEG's quantised chroma leaves.
+const hueNoise = 0.006
+
+// hueApart tells whether the hues of a face and of what is behind it differ clearly at vertex i, and how far the face's spreads, standard deviation, of
+// what they differ by.
+func hueApart(face, behind *hueCluster, i int) (sigma float64, clearly bool) {
+	const clear = 4.0 // standard deviations
+	d := math.Hypot(behind.a[i]-face.a[i], behind.b[i]-face.b[i])
+	sigma = math.Max(math.Hypot(face.sigmaA[i], face.sigmaB[i])/d, 0.08)
+	return sigma, d > 0 && sigma*clear <= 1
+}
+
+// hueTells tells whether a thin part has another hue than its bench along most of the edges near some curves, which are good to a mm.
+func (v *Survey) hueTells(starts []start) bool {
+	const outMM, inMM, nearMM = 2.2, 3.0, 0.7
+	if !v.s.photo.HasColour() {
+		return false
+	}
+	told, all := make([]int, len(starts)), make([]int, len(starts))
+	parallelItems(len(starts), func(k int) {
+		px := v.s.mmPerPx(centroid(starts[k].curve))
+		b := v.s.unroll(resampleClosed(starts[k].curve, vertexSpacing(px)), -outMM, inMM, 0.5*px, profileAverageMM, true)
+		face, behind := b.hues(-outMM, -nearMM, 1.3, hueNoise, nil, false), b.hues(benchFromMM, inMM, 1.3, hueNoise, nil, false)
+		all[k] = len(b.base)
+		for i := range b.base {
+			if _, clearly := hueApart(&face, &behind, i); clearly {
+				told[k]++
+			}
+		}
+	})
+	var sum, of int
+	for k := range told {
+		sum, of = sum+told[k], of+all[k]
+	}
+	return 2*sum > of
+}
+
 // addHue adds to the scan's misfits what the hue says, where brightness says little: in a contact shadow a bench may be as
 // dark as the gasket that throws it, but it keeps its hue. The hue changes once, from the face's to that of what is behind; a
 // cut wall has the face's.
@@ -10,11 +47,9 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 		return
 	}
 	const (
-		hueNoise  = 0.006 // the least spread of an averaged profile's hue: what JPEG's quantised chroma leaves
-		clear     = 4.0   // standard deviations of hue between face and what is behind, for it to be worth asking
-		plainStep = 6.0   // spreads of the face: a change of brightness this large needs no help
-		chromaPx  = 1.2   // blur of chroma that was stored at half size, standard deviation
-		chromaNew = 0.25  // share of the samples that are independent
+		plainStep = 6.0  // spreads of the face: a change of brightness this large needs no help
+		chromaPx  = 1.2  // blur of chroma that was stored at half size, standard deviation
+		chromaNew = 0.25 // share of the samples that are independent
 	)
 	out := m.within(2.2)
 	face := b.hues(-out, -math.Min(0.5, out/2), 1.3, hueNoise, nil, false)
@@ -24,12 +59,12 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 		m.rightEdge(b, e, tau2, face, behind)
 	}
 	parallelRowsWith(len(e.fits), func(i int, room *[]float64) {
-		da, db := behind.a[i]-face.a[i], behind.b[i]-face.b[i]
-		d := math.Hypot(da, db)
-		sigma := math.Max(math.Hypot(face.sigmaA[i], face.sigmaB[i])/d, 0.08)
-		if !(d > 0) || sigma*clear > 1 {
+		sigma, tells := hueApart(&face, &behind, i)
+		if !tells {
 			return
 		}
+		da, db := behind.a[i]-face.a[i], behind.b[i]-face.b[i]
+		d := math.Hypot(da, db)
 		e.hueTells[i] = true
 		f := &e.fits[i]
 		best := 0

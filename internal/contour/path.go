@@ -153,7 +153,7 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 			wallLo, wallHi = 0, 0.8*behind[i]
 		}
 		wallLost := math.Max(0, math.Log((wallHi-wallLo)/(2.5*tight)))
-		wall := int(m.width(b.lean[i]) / b.ds)
+		wall := int(m.regionZone(b, i) / b.ds)
 		change := b.changes(room, b.row(i), math.Max(0.4, 3*b.pxMM))
 		// Running sums of what it costs to take the samples for face, and for wall, rather than for what is behind. Each costs what it is
 		// less likely than the likeliest of the three: a dark wall with the hue of the face is unlike both others, and no reason to prefer

@@ -47,10 +47,10 @@ func (e *edgeScan) path(m edgeModel, b *band, half, tau2 float64) []int {
 			own = e.noiseAt(i, tau2)
 		}
 		usual := 0.4 * half // how far from the base the edge is
-		if m.wall != nil {
+		if m.wall != nil || m.cast != nil {
 			// Where the walls' looks are known they say more than the regions, whose errors are one over some mm of edge.
 			usual = regionsMM
-			if _, _, known := m.wall.at(b.inward[i]); known {
+			if m.looksKnown(b, i) {
 				usual *= 3
 			}
 		}
@@ -98,8 +98,8 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		}
 		r.step[i], r.behind[i] = math.Abs(change)/spread[i], level[i]+change
 		if m.wallMM > 0 {
-			r.wallMM[i] = m.width(b.lean[i])
-			_, _, r.wallKnown[i] = m.wall.at(b.inward[i])
+			r.wallMM[i], _, _ = m.zone(b, i)
+			r.wallKnown[i] = m.looksKnown(b, i)
 			r.faint[i] = f.first[k] > -4*math.Sqrt(tau2) || math.Abs(f.second[k]) < 4*math.Sqrt(tau2)
 		}
 		noWall[i] = m.noWall(b, i, r.raw[i], level[i])

@@ -82,7 +82,7 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	var b *band
 	regions := geom.NewIndex(geom.Outline(base))
 	wide := 0.5
-	if m.wall != nil {
+	if m.wall != nil || m.cast != nil {
 		wide = 0.8 // a patch of the face that looks like what is behind it leads regions astray by that
 	}
 	for _, half := range []float64{wide + m.rimMM, 0.25} {

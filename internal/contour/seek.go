@@ -13,9 +13,23 @@ import (
 // ragged where they are sound.
 func (v *Survey) Unasked(g *Guide) [][]geom.PointMM {
 	sound := *g
-	sound.Ports = slices.DeleteFunc(slices.Clone(g.Ports), func(want []geom.PointMM) bool { return v.sounder(want) != nil })
-	var out [][]geom.PointMM
+	sound.Ports = nil
+	var wanted []*loop
+	for _, want := range g.Ports {
+		// Whatever its size: what else passes for a port may be a gap between shadows.
+		if l := v.sounder(want); l == nil {
+			sound.Ports = append(sound.Ports, want)
+		} else if !slices.Contains(wanted, l) {
+			wanted = append(wanted, l)
+		}
+	}
 	for _, l := range v.unasked(&sound) {
+		if !slices.Contains(wanted, l) {
+			wanted = append(wanted, l)
+		}
+	}
+	var out [][]geom.PointMM
+	for _, l := range wanted {
 		out = append(out, l.pts)
 	}
 	if len(out) > 0 || slices.ContainsFunc(v.open.ports, func(l *loop) bool { return onAny(l, sound.Ports) }) {

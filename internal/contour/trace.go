@@ -40,9 +40,10 @@ type Survey struct {
 	thin bool // the part is a gasket: its openings show the bench, and its cut wall
 
 	holes     []face.Hole
-	fits      []*holeFit // of the holes and of what was taken for one
-	holeShape *edgeShape // of the edges in this photo
-	rings     []ring     // places that may be holes of a gasket, though no curve closes there
+	fits      []*holeFit  // of the holes and of what was taken for one
+	holeShape *edgeShape  // of the edges in this photo
+	rings     []ring      // places that may be holes of a gasket, though no curve closes there
+	cast      *castShadow // of a thin part, that its holes show; nil for none
 
 	doubts []face.Warning // what the first look makes one doubt of what was said of the photo
 
@@ -215,6 +216,12 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	if v.thin {
 		// Paper and card under the strips are thin, but the bench lies that much below their print.
 		m.wallMM = v.opt.HeightMM + benchDropMM
+		if v.cast != nil {
+			v.castLight(v.cast)
+			if v.cast.misleads() && !v.hueTells(starts) {
+				m.cast = v.cast
+			}
+		}
 	} else {
 		m.wallMM = v.s.lampShadow.Norm()
 		m.shadow = m.wallMM > 0
@@ -248,7 +255,9 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	v.edge = m
 	f := &face.Face{Holes: v.holes, Ports: make([]face.Port, len(starts))}
 	var part sync.WaitGroup
-	part.Go(func() { f.PartOutline = v.partEdge(starts, bases, g, m) })
+	asBefore := m
+	asBefore.cast = nil
+	part.Go(func() { f.PartOutline = v.partEdge(starts, bases, g, asBefore) })
 	parallelItems(len(starts), func(i int) { f.Ports[i] = v.measurePort(starts[i], bases[i], m) })
 	part.Wait()
 	if slices.ContainsFunc(starts, func(st start) bool { return st.unlined }) {

@@ -148,14 +148,15 @@ func (v *Survey) holeWalls() (angle, change []float64) {
 		if h == nil || math.Hypot(hole.SigmaCentreMM, hole.SigmaDiameterMM/2) > mostSigmaPx*h.pxMM {
 			continue
 		}
-		s1, s2 := make([]float64, len(h.u)), make([]float64, len(h.u))
-		h.edges(h.second(geom.PointMM{}, r, v.wallDepth()), s1, s2)
+		h.cast = v.cast
+		at := h.newCrossings()
+		h.cross(h.second(geom.PointMM{}, r, v.wallDepth()), at)
 		for k := range h.sectors {
 			i := k*h.rays + h.rays/2
-			if s2[i]-s1[i] < leastPx*h.pxMM {
+			if at.bare[k] || at.second[i]-at.edge[i] < leastPx*h.pxMM {
 				continue
 			}
-			seen := h.fitSector(k, s1, s2, 0, free)
+			seen := h.fitSector(k, at, 0, free)
 			in := h.u[i].Scale(-1)
 			angle, change = append(angle, math.Atan2(in.Y, in.X)), append(change, seen.x[1]/seen.x[0])
 		}

@@ -11,10 +11,19 @@ import (
 // mostSpots is how many spots of one kind are named of a port; the rest are counted.
 const mostSpots = 4
 
-// portRemarks are what a result says of one port beyond its steps and areas: what the last grinding did, what the flow meets
+// portRemarks are what a result says of one port beyond its steps and areas: which steps are known roughly, what the last grinding did, what the flow meets
 // there, where the cut fades out, what the play of the bolts can do. One sentence each.
 func portRemarks(r *compare.Result, p *compare.PortResult, u Units) []string {
 	var out []string
+	for _, s := range []struct {
+		name string
+		step *compare.Step
+	}{{"to remove", &p.RemoveStep}, {"past the line", &p.PastStep}} {
+		if s.step.Rough && p.Verdict != compare.NotMeasured {
+			out = append(out, fmt.Sprintf("The step %s is known only roughly, ± %s %s: its edge is hard to see at %s. Look there yourself, or take a photo from nearer or with other light.",
+				s.name, u.LengthText(s.step.Uncertainty), u.Length(), s.step.Clock))
+		}
+	}
 	for i := range r.Progress {
 		if g := &r.Progress[i]; g.Port == p.Port {
 			out = append(out, progressRemarks(g, u)...)

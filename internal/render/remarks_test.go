@@ -16,8 +16,9 @@ func TestRemarks(t *testing.T) {
 	}
 	r := &compare.Result{Pass: 2, ToleranceMM: 0.25,
 		Ports: []compare.PortResult{{Port: 1, Verdict: compare.PastLine,
-			Flow:  &compare.FlowResult{RemoveStep: compare.Ledge, PastStep: compare.Lip, AreaRatio: 1.143, Change: "expansion", Loss: [2]float64{0.0157, 0.0157}},
-			Blend: &compare.BlendResult{DepthMM: 15, Volume: q(1407.8, 89.2)}}},
+			RemoveStep: compare.Step{Quantity: q(0.62, 0.31), Clock: "3:15", Rough: true},
+			Flow:       &compare.FlowResult{RemoveStep: compare.Ledge, PastStep: compare.Lip, AreaRatio: 1.143, Change: "expansion", Loss: [2]float64{0.0157, 0.0157}},
+			Blend:      &compare.BlendResult{DepthMM: 15, Volume: q(1407.8, 89.2)}}},
 		Progress: []compare.Progress{{Port: 1, Since: 1, Taken: q(196.2, 3.01), MostTaken: compare.Step{Quantity: q(2.05, 0.06), Clock: "6:30"},
 			Past:    []compare.Spot{spot("1:30", 0.6)},
 			Unmoved: []compare.Spot{spot("9:00", 0.5), spot("10:00", 0.4), spot("11:00", 0.3), spot("12:00", 0.28), spot("12:30", 0.27)}}},
@@ -28,11 +29,11 @@ func TestRemarks(t *testing.T) {
 		u    Units
 		says []string
 	}{
-		{MM, []string{"Since pass 1: 196.2 ± 3.1 mm² taken off, most at 6:30 (2.05 ± 0.06 mm deep).", "Past the line: 1:30 by 0.60 ± 0.04 mm.",
+		{MM, []string{"The step to remove is known only roughly, ± 0.31 mm: its edge is hard to see at 3:15.", "Since pass 1: 196.2 ± 3.1 mm² taken off, most at 6:30 (2.05 ± 0.06 mm deep).", "Past the line: 1:30 by 0.60 ± 0.04 mm.",
 			"12:00 by 0.28 ± 0.04 mm and 1 spot more", "a ledge to the flow", "a lip;", "1.143 times", "loss coefficient 0.016", "15.00 mm down the runner",
 			"1408 ± 90 mm³", "at most 0.90 ± 0.05", "0.50 mm each way along, 0.25 mm across, and turn 0.191°", "80.0 instead of 100.0 mm²", "0.30 mm right and 0.10 mm down",
 			compare.FlowLimits}},
-		{Inch, []string{"0.304 ± 0.005 in² taken off", "0.591 in down the runner", "0.0859 ± 0.0055 in³", "0.020 in each way along"}},
+		{Inch, []string{"known only roughly, ± 0.012 in", "0.304 ± 0.005 in² taken off", "0.591 in down the runner", "0.0859 ± 0.0055 in³", "0.020 in each way along"}},
 	} {
 		var b bytes.Buffer
 		if err := Table(&b, r, c.u); err != nil {
