@@ -758,7 +758,9 @@ func (s *surface) lined(starts []start, bases [][]geom.PointMM) {
 
 // withoutBead marks openings beside which the face is not as wide as it is between most of the others and the beads or rings round them: all openings
 // of a gasket have alike ones (common practice, no source), and its edge may have been taken for a bead's or a ring's outer side.
-func withoutBead(starts []start, bases [][]geom.PointMM) {
+//
+// It returns how wide the face beside most of the edges is; 0 where no bead or ring runs round most of them.
+func withoutBead(starts []start, bases [][]geom.PointMM) (usualMM float64) {
 	const alikeMM = 0.6
 	var lands []float64
 	looked := 0
@@ -772,14 +774,15 @@ func withoutBead(starts []start, bases [][]geom.PointMM) {
 		}
 	}
 	if len(lands) < 2 || 2*len(lands) <= looked {
-		return
+		return 0
 	}
-	usual := quantile(lands, 0.5)
+	usualMM = quantile(lands, 0.5)
 	for i := range starts {
-		if st := &starts[i]; wideEnough(bases[i]) && st.alongBead == nil && math.Abs(max(st.landMM, st.besideMM)-usual) > alikeMM {
+		if st := &starts[i]; wideEnough(bases[i]) && st.alongBead == nil && math.Abs(max(st.landMM, st.besideMM)-usualMM) > alikeMM {
 			st.unlined = true
 		}
 	}
+	return usualMM
 }
 
 // colour is brightness and chroma (Cb and Cr), in levels of a photo.

@@ -174,6 +174,9 @@ func (v *Survey) Seek(ctx context.Context, f *face.Face, g *Guide) error {
 			continue
 		}
 		st := []start{guidedStart(want)}
+		if v.besideMM > 0 {
+			st[0].beside(v.besideMM)
+		}
 		base := v.locate(st, v.edge)[0]
 		port := v.measurePort(st[0], base, v.edge)
 		onItsGround := func(p face.Port) bool { return shareGround(p.Outline, port.Outline) }

@@ -44,6 +44,7 @@ type Survey struct {
 	holeShape *edgeShape  // of the edges in this photo
 	rings     []ring      // places that may be holes of a gasket, though no curve closes there
 	cast      *castShadow // of a thin part, that its holes show; nil for none
+	besideMM  float64     // how wide the face of a thin part is between most of its openings and the beads or rings round them; 0 for no such
 
 	doubts []face.Warning // what the first look makes one doubt of what was said of the photo
 
@@ -356,7 +357,9 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 		}
 		beside(v.s.beadMM(bases[i]))
 	})
-	withoutBead(starts, bases)
+	if mm := withoutBead(starts, bases); mm > 0 {
+		v.besideMM = mm
+	}
 	return bases
 }
 
