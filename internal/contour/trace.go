@@ -256,9 +256,9 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	v.edge = m
 	f := &face.Face{Holes: v.holes, Ports: make([]face.Port, len(starts))}
 	var part sync.WaitGroup
-	asBefore := m
-	asBefore.cast = nil
-	part.Go(func() { f.PartOutline = v.partEdge(starts, bases, g, asBefore) })
+	outside := m
+	outside.cast = nil // round the part lies more than the bench and its shadow
+	part.Go(func() { f.PartOutline = v.partEdge(starts, bases, g, outside) })
 	parallelItems(len(starts), func(i int) { f.Ports[i] = v.measurePort(starts[i], bases[i], m) })
 	part.Wait()
 	if slices.ContainsFunc(starts, func(st start) bool { return st.unlined }) {

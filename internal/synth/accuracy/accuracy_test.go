@@ -89,6 +89,7 @@ func TestOnePhotoHelpsTheOther(t *testing.T) {
 		{"mixed", 69, "dye and a shadow had passed for the only opening", true, false},
 		{"mixed", 86, "glare hides a bead round one opening of four", true, false},
 		{"mixed", 87, "a shadow cuts an opening in two", true, false},
+		{"bead", 7008, "sought again, an opening had gone out round its bead", true, false},
 		{"bead", 41039, "the largest holes had passed for the ports", true, false},
 	}
 	var scenes []*scene
