@@ -506,7 +506,6 @@ func (c *portComparison) step(p peak) Step {
 		s.Uncertainty = max(0, s.Uncertainty+s.Value)
 		s.Value = 0
 	}
-	s.Rough = s.Uncertainty > RoughStepMM
 	return s
 }
 

@@ -292,8 +292,8 @@ func TestDoubtfulPlaceIsNamed(t *testing.T) {
 func TestRoughSteps(t *testing.T) {
 	c := &portComparison{target: &ring{}}
 	for u, want := range map[float64]bool{0.1: false, 0.25: false, 0.26: true} {
-		if s := c.step(peak{valueMM: 1, uMM: u, at: &sample{}}); s.Rough != want {
-			t.Errorf("1 mm ± %.2f mm is rough: %v, want %v", u, s.Rough, want)
+		if s := c.step(peak{valueMM: 1, uMM: u, at: &sample{}}); s.Rough() != want {
+			t.Errorf("1 mm ± %.2f mm is rough: %v, want %v", u, s.Rough(), want)
 		}
 	}
 }

@@ -186,7 +186,7 @@ func spots(profile []ProfilePoint, totalMM float64, target geom.Outline, belongs
 		s := &out[n-1]
 		s.ToMM = p.AlongMM
 		if d > s.Value {
-			s.Step = Step{Quantity: Quantity{d, p.UMM}, At: p.At, Clock: clock(geom.PointMM{X: p.At[0], Y: p.At[1]}.Sub(c))}
+			s.Step = Step{Quantity{d, p.UMM}, p.At, clock(geom.PointMM{X: p.At[0], Y: p.At[1]}.Sub(c))}
 		}
 	}
 	if n := len(out); n > 1 && out[0].FromMM+totalMM-out[n-1].ToMM <= joinMM {

@@ -20,12 +20,13 @@ type Step struct {
 	Quantity
 	At    [2]float64 `json:"at"`    // job frame, mm
 	Clock string     `json:"clock"` // as on a clock face seen in the job frame, "2:30"
-	// Rough is set where the step is known to no better than RoughStepMM: its edge is hard to see there.
-	Rough bool `json:"rough,omitempty"`
 }
 
-// RoughStepMM is the uncertainty (k = 2) from which on a step is called rough: the usual tolerance.
-const RoughStepMM = 0.25
+// Rough tells whether the step is known less well than to 0.25 mm, k = 2, the usual tolerance: its edge is hard to see there.
+func (s *Step) Rough() bool {
+	const roughMM = 0.25
+	return s.Uncertainty > roughMM
+}
 
 // Result is result.json, schema version 1: lengths mm, areas mm², in the job frame.
 type Result struct {

@@ -27,8 +27,8 @@ func (c *castShadow) at(p geom.PointMM) geom.PointMM {
 	return c.offset.Add(p.Sub(c.middle).Scale(c.perMM))
 }
 
-// castWallPx is how wide a cut wall must be seen to be told from the shadow behind it, pixels; and leastCastPx how much must be seen of that.
-const castWallPx, leastCastPx = 0.5, 0.3
+// castWallPx is how wide a cut wall must be seen to be told from the shadow behind it, pixels.
+const castWallPx = 0.5
 
 // zone is how wide what lies between the edge at vertex i and the bench, or whatever follows, is seen, mm: a rim, a cut wall, or where hardly any
 // of the wall is seen, the shadow behind it; bare tells that it is that. past is how far the shadow is seen beyond a wall, mm.
@@ -39,7 +39,7 @@ func (m edgeModel) zone(b *band, i int) (widthMM, pastMM float64, bare bool) {
 	}
 	past := m.wallMM*b.lean[i] + m.cast.at(b.base[i]).Dot(b.inward[i]) - w
 	switch {
-	case past < leastCastPx*b.pxMM:
+	case past < seenPx*b.pxMM:
 		return w, 0, false
 	case w > castWallPx*b.pxMM:
 		return w, past, false

@@ -473,20 +473,19 @@ func (m edgeModel) footShifts(out []footShift, known bool, lean, w, px float64) 
 	if known {
 		middle, sigma = lean*m.wall.footMM, min(sigma, lean*m.wall.footSigmaMM+0.25*px)
 	}
-	for _, z := range []float64{-2, -1.33, -0.67, 0, 0.67, 1.33, 2} {
-		if by := middle + z*sigma; w+by > 0.5*px {
-			out = append(out, footShift{by, z * z})
-		}
-	}
-	return out
+	return shiftsAbout(out, middle, sigma, 0.5*px-w)
 }
 
 // castShifts are the places tried for a shadow's rim, in place of footShifts.
 func castShifts(out []footShift, w, px float64) []footShift {
 	const share = 0.1 // how far the widths of one shadow differ
-	sigma := share*w + 0.25*px
+	return shiftsAbout(out, 0, share*w+0.25*px, seenPx*px-w)
+}
+
+// shiftsAbout appends to out the places up to two standard deviations about the middle that are more than leastMM.
+func shiftsAbout(out []footShift, middleMM, sigmaMM, leastMM float64) []footShift {
 	for _, z := range []float64{-2, -1.33, -0.67, 0, 0.67, 1.33, 2} {
-		if by := z * sigma; w+by > 0.3*px {
+		if by := middleMM + z*sigmaMM; by > leastMM {
 			out = append(out, footShift{by, z * z})
 		}
 	}

@@ -198,7 +198,7 @@ func (h *holeBand) newCrossings() *crossings {
 	return c
 }
 
-// cross fills in c.
+// cross lays the circles of t, and the shadow they throw, across the rays.
 func (h *holeBand) cross(t twin, c *crossings) {
 	e, r := h.first(t)
 	for i, u := range h.u {
@@ -221,7 +221,7 @@ func (h *holeBand) cross(t twin, c *crossings) {
 	}
 }
 
-// seenPx is how wide, in pixels, the ground between two circles must be to be told from either side.
+// seenPx is how wide, in pixels, what lies between two edges must be to be told from either side.
 const seenPx = 0.3
 
 // shadowed tells whether a shadow is seen past the second circle in sector k.

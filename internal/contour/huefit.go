@@ -5,9 +5,9 @@ import "math"
 // hueNoise is the least spread of an averaged profile's hue: what JPEG's quantised chroma leaves.
 const hueNoise = 0.006
 
-// hueApart tells whether the hues of a face and of what is behind it differ clearly at vertex i, and how far the face's spreads, standard deviation, of
+// huesDiffer tells whether the hues of a face and of what is behind it differ clearly at vertex i, and how far the face's spreads, standard deviation, of
 // what they differ by.
-func hueApart(face, behind *hueCluster, i int) (sigma float64, clearly bool) {
+func huesDiffer(face, behind *hueCluster, i int) (sigma float64, clearly bool) {
 	const clear = 4.0 // standard deviations
 	d := math.Hypot(behind.a[i]-face.a[i], behind.b[i]-face.b[i])
 	sigma = math.Max(math.Hypot(face.sigmaA[i], face.sigmaB[i])/d, 0.08)
@@ -27,7 +27,7 @@ func (v *Survey) hueTells(starts []start) bool {
 		face, behind := b.hues(-outMM, -nearMM, 1.3, hueNoise, nil, false), b.hues(benchFromMM, inMM, 1.3, hueNoise, nil, false)
 		all[k] = len(b.base)
 		for i := range b.base {
-			if _, clearly := hueApart(&face, &behind, i); clearly {
+			if _, clearly := huesDiffer(&face, &behind, i); clearly {
 				told[k]++
 			}
 		}
@@ -59,7 +59,7 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 		m.rightEdge(b, e, tau2, face, behind)
 	}
 	parallelRowsWith(len(e.fits), func(i int, room *[]float64) {
-		sigma, tells := hueApart(&face, &behind, i)
+		sigma, tells := huesDiffer(&face, &behind, i)
 		if !tells {
 			return
 		}

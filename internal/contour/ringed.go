@@ -756,12 +756,8 @@ func (s *surface) lined(starts []start, bases [][]geom.PointMM) {
 	}
 }
 
-// withoutBead marks openings beside which the face is not as wide as it is between most of the others and the beads or rings round them: all openings
-// of a gasket have alike ones (common practice, no source), and its edge may have been taken for a bead's or a ring's outer side.
-//
-// It returns how wide the face beside most of the edges is; 0 where no bead or ring runs round most of them.
-func withoutBead(starts []start, bases [][]geom.PointMM) (usualMM float64) {
-	const alikeMM = 0.6
+// usualBesideMM is how wide the face is between most edges and the beads or rings round them; 0 where none run round most.
+func usualBesideMM(starts []start, bases [][]geom.PointMM) float64 {
 	var lands []float64
 	looked := 0
 	for i, st := range starts {
@@ -776,13 +772,21 @@ func withoutBead(starts []start, bases [][]geom.PointMM) (usualMM float64) {
 	if len(lands) < 2 || 2*len(lands) <= looked {
 		return 0
 	}
-	usualMM = quantile(lands, 0.5)
+	return quantile(lands, 0.5)
+}
+
+// withoutBead marks openings beside which the face is not as wide as it usually is up to a bead or a ring: all openings of a gasket have alike ones
+// (common practice, no source), and its edge may have been taken for a bead's or a ring's outer side. usualMM is 0 where there are none.
+func withoutBead(starts []start, bases [][]geom.PointMM, usualMM float64) {
+	const alikeMM = 0.6
+	if usualMM == 0 {
+		return
+	}
 	for i := range starts {
 		if st := &starts[i]; wideEnough(bases[i]) && st.alongBead == nil && math.Abs(max(st.landMM, st.besideMM)-usualMM) > alikeMM {
 			st.unlined = true
 		}
 	}
-	return usualMM
 }
 
 // colour is brightness and chroma (Cb and Cr), in levels of a photo.

@@ -361,7 +361,7 @@ func TestWithoutBead(t *testing.T) {
 		{"most without", []start{known(2), known(2.1), {}, {}}, [][]geom.PointMM{opening, opening, opening, opening}, []bool{false, false, false, false}},
 	}
 	for _, tt := range tests {
-		withoutBead(tt.starts, tt.bases)
+		withoutBead(tt.starts, tt.bases, usualBesideMM(tt.starts, tt.bases))
 		for i, st := range tt.starts {
 			if st.unlined != tt.want[i] {
 				t.Errorf("%s: opening %d in doubt %v, want %v", tt.name, i, st.unlined, tt.want[i])

@@ -357,8 +357,10 @@ func (v *Survey) locate(starts []start, m edgeModel) [][]geom.PointMM {
 		}
 		beside(v.s.beadMM(bases[i]))
 	})
-	if mm := withoutBead(starts, bases); mm > 0 {
-		v.besideMM = mm
+	usualMM := usualBesideMM(starts, bases)
+	withoutBead(starts, bases, usualMM)
+	if usualMM > 0 { // a single opening that is sought again says nothing of the others
+		v.besideMM = usualMM
 	}
 	return bases
 }

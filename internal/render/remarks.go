@@ -19,7 +19,7 @@ func portRemarks(r *compare.Result, p *compare.PortResult, u Units) []string {
 		name string
 		step *compare.Step
 	}{{"to remove", &p.RemoveStep}, {"past the line", &p.PastStep}} {
-		if s.step.Rough && p.Verdict != compare.NotMeasured {
+		if p.Verdict != compare.NotMeasured && s.step.Rough() {
 			out = append(out, fmt.Sprintf("The step %s is known only roughly, ± %s %s: its edge is hard to see at %s. Look there yourself, or take a photo from nearer or with other light.",
 				s.name, u.LengthText(s.step.Uncertainty), u.Length(), s.step.Clock))
 		}

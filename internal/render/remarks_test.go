@@ -16,7 +16,7 @@ func TestRemarks(t *testing.T) {
 	}
 	r := &compare.Result{Pass: 2, ToleranceMM: 0.25,
 		Ports: []compare.PortResult{{Port: 1, Verdict: compare.PastLine,
-			RemoveStep: compare.Step{Quantity: q(0.62, 0.31), Clock: "3:15", Rough: true},
+			RemoveStep: compare.Step{Quantity: q(0.62, 0.31), Clock: "3:15"},
 			Flow:       &compare.FlowResult{RemoveStep: compare.Ledge, PastStep: compare.Lip, AreaRatio: 1.143, Change: "expansion", Loss: [2]float64{0.0157, 0.0157}},
 			Blend:      &compare.BlendResult{DepthMM: 15, Volume: q(1407.8, 89.2)}}},
 		Progress: []compare.Progress{{Port: 1, Since: 1, Taken: q(196.2, 3.01), MostTaken: compare.Step{Quantity: q(2.05, 0.06), Clock: "6:30"},

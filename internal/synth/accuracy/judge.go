@@ -240,7 +240,7 @@ func middle(o [][2]float64) (geom.PointMM, float64) {
 
 func (s *scene) judgePort(p *compare.PortResult, q *synth.PairPort, tolMM float64, jobFromPair func([2]float64) geom.PointMM) portRow {
 	row := portRow{port: q.Port, verdict: p.Verdict, why: p.Why, touched: s.isTouched(q.Port), removeTrue: q.RemoveStepMM, pastTrue: q.PastStepMM,
-		marked: p.Verdict == compare.NotMeasured || len(p.UnsureArcs) > 0 || p.RemoveStep.Rough || p.PastStep.Rough}
+		marked: p.Verdict == compare.NotMeasured || len(p.UnsureArcs) > 0 || p.RemoveStep.Rough() || p.PastStep.Rough()}
 	rem, past := q.RemoveStepMM, q.PastStepMM
 	row.outcome = right
 	worse := func(to, why string, args ...any) {
