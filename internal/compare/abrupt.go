@@ -168,15 +168,16 @@ func (w *walk) spikes(astray []bool) {
 	}
 }
 
-// outruns marks what leads down from what is marked, or was not measured: an edge gone astray comes back more gently than it left.
+// outruns marks what leads down from what is marked, or was not measured: an edge gone astray comes back more gently than it left, and may be
+// farthest off just beside it.
 func (w *walk) outruns(astray []bool) {
-	const gentle, fallMM, longestMM = 0.1, 0.25, 8.0
+	const gentle, fallMM, longestMM, topMM = 0.1, 0.25, 8.0, 1.5
 	n := len(w.slope)
 	marked := append([]bool(nil), astray...)
 	for i := range marked {
 		marked[i] = marked[i] || !w.sure[i]
 	}
-	longest := min(w.count(longestMM), n/3)
+	longest, top := min(w.count(longestMM), n/3), w.count(topMM)
 	for i := range marked {
 		for _, way := range []int{1, n - 1} {
 			if !marked[i] || marked[(i+way)%n] {
@@ -184,10 +185,14 @@ func (w *walk) outruns(astray []bool) {
 			}
 			at := func(j int) int { return (i + way*j) % n }
 			j := 1
-			for j < longest && !marked[at(j)] && math.Abs(w.slope[at(j)]) >= gentle {
+			var fall float64
+			for j < longest && !marked[at(j)] && (j <= top || math.Abs(w.slope[at(j)]) >= gentle) {
 				j++
 			}
-			if math.Abs(w.stepMM[at(j)]-w.stepMM[i]) < fallMM {
+			for m := range j {
+				fall = max(fall, math.Abs(w.stepMM[at(j)]-w.stepMM[at(m)]))
+			}
+			if fall < fallMM {
 				continue
 			}
 			for ; j > 0; j-- {

@@ -62,3 +62,26 @@ func TestAstrayAndMarked(t *testing.T) {
 		}
 	}
 }
+
+// A reading that went astray is marked where it jumps away; what leads back from there carries no figure either, though it is farthest off a
+// mm beside the mark. Truth: closed form.
+func TestPeakBesideWhatIsUnsure(t *testing.T) {
+	const radiusMM, heightMM, half, topMM, markedMM = 20.0, 0.6, 4.0, 0.5, -0.5
+	for _, marked := range []bool{false, true} {
+		target, work := twoCircles(radiusMM, radiusMM-0.1, 0)
+		e := &work.Ports[0].Edge
+		e.Sure = make([]bool, len(e.Outline))
+		for i, p := range e.Outline {
+			x := math.Atan2(p.Y, p.X) * radiusMM
+			e.Sure[i] = !(marked && x > topMM-half && x < markedMM)
+			if math.Abs(x-topMM) < half {
+				e.Outline[i] = p.Scale(1 - heightMM*(1+math.Cos(math.Pi*(x-topMM)/half))/2/p.Norm())
+			}
+		}
+		want := 0.1 + heightMM // a high spot, as far as anybody can tell
+		if marked {
+			want = 0.1
+		}
+		near(t, "remove step", mustMatch(t, target, work).RemoveStep.Value, want, 0.03)
+	}
+}
