@@ -53,9 +53,8 @@ type Survey struct {
 	part *partRegion // the part as the openings of the first look have it; nil until somebody asks
 }
 
-// benchDropMM is how far the bench lies below the strips' print, a sheet of paper or card: 0.1 to 0.3 mm (common practice, no
-// source).
-const benchDropMM = 0.2
+// benchDropMM is how far the bench lies below the strips' print: office paper is 0.1 mm thick, card up to 0.3 (common practice, no source).
+const benchDropMM = 0.1
 
 // maxGasketMM is the greatest height at which a part with light showing through its openings is taken for a gasket that lies
 // on the bench beside the strips: common practice, no source, has gaskets up to 3 mm thick.
