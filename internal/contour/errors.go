@@ -10,6 +10,7 @@ import (
 var (
 	ErrNoOpening = errors.New("no opening found")
 	ErrTooCoarse = errors.New("picture too coarse")
+	ErrBlurred   = errors.New("picture too blurred for its scale")
 )
 
 // Error says why no outline could be measured, in the user's words.

@@ -337,7 +337,7 @@ func likeOpening(l *loop) bool {
 func (v *Survey) curvesOn(plans []*plan) []*loop {
 	var cands []*loop
 	for _, p := range plans {
-		for _, l := range p.candidates(v.s.onStrip(v.sol.StripQuadsPx)) {
+		for _, l := range v.withoutStripShadows(p.candidates(v.s.onStrip(v.sol.StripQuadsPx))) {
 			l.cut = l.cut || p.atFrame(l)
 			cands = append(cands, l)
 		}

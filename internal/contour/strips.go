@@ -1,6 +1,10 @@
 package contour
 
-import "portmatch/internal/geom"
+import (
+	"slices"
+
+	"portmatch/internal/geom"
+)
 
 // onStrip returns a test for points of the face that lie on a printed strip, so that nobody takes a tag's cell for a hole.
 func (s *surface) onStrip(quadsPx [][4]geom.PointPx) func(geom.PointMM) bool {
@@ -24,4 +28,29 @@ func (s *surface) stripCurves(quadsPx [][4]geom.PointPx) [][]geom.PointMM {
 		}
 	}
 	return quads
+}
+
+// withoutStripShadows drops the curves that run along a strip for much of their length: strips propped up level with a face throw long shadows
+// onto the bench, or hide it.
+func (v *Survey) withoutStripShadows(cands []*loop) []*loop {
+	const besideMM, most = 3.0, 0.38
+	var strips []*geom.Index
+	for _, q := range v.s.stripCurves(v.sol.StripQuadsPx) {
+		strips = append(strips, geom.NewIndex(geom.Outline(q)))
+	}
+	return slices.DeleteFunc(cands, func(l *loop) bool {
+		pts := resampleClosed(l.pts, 2)
+		for _, s := range strips {
+			along := 0
+			for _, p := range pts {
+				if _, _, d := s.Nearest(p); d < besideMM {
+					along++
+				}
+			}
+			if float64(along) > most*float64(len(pts)) {
+				return true
+			}
+		}
+		return false
+	})
 }
