@@ -59,6 +59,12 @@ func surveyOf(t *testing.T, class string, seed uint64, work bool) (v *Survey, po
 // surveyAt does the same of a picture scale times as large.
 func surveyAt(t *testing.T, class string, seed uint64, work bool, scale float64) (v *Survey, ports [][]geom.PointMM) {
 	t.Helper()
+	return surveyWith(t, class, seed, work, scale, func(*synth.Scene) {})
+}
+
+// surveyWith does the same of a scene that change has changed.
+func surveyWith(t *testing.T, class string, seed uint64, work bool, scale float64, change func(*synth.Scene)) (v *Survey, ports [][]geom.PointMM) {
+	t.Helper()
 	k, err := synth.NewCase(class, seed)
 	if err != nil {
 		t.Fatal(err)
@@ -70,6 +76,7 @@ func surveyAt(t *testing.T, class string, seed uint64, work bool, scale float64)
 	if s.DeclaredDPI == 0 { // scans are of the least resolution already, some of them
 		s.Resize(scale)
 	}
+	change(s)
 	jpg, err := s.Picture()
 	if err != nil {
 		t.Fatal(err)

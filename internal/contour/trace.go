@@ -267,12 +267,12 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 		m.wallMM = v.s.lampShadow.Norm()
 		m.shadow = m.wallMM > 0
 	}
-	v.lit = v.s
+	v.lit = v.withoutPenLines(v.s, starts)
 	bases := v.locate(starts, m)
 	if !v.thin {
 		if s := v.s.dyed(bases); s != nil {
 			if m.bareRimMM = v.s.bareRimMM(bases); m.bareRimMM == 0 {
-				v.lit = s
+				v.lit = v.withoutPenLines(s, starts)
 				bases = v.locate(starts, m)
 			}
 		}
