@@ -106,6 +106,19 @@ func TestBlurredIsRefused(t *testing.T) {
 	}
 }
 
+func TestDarkIsRefused(t *testing.T) {
+	for _, c := range []struct {
+		gain float64 // of the light
+		want error
+	}{{0.04, ErrDark}, {0.2, nil}} {
+		pic := newPicture(draw(desk(6), 0))
+		pic.black, pic.white, pic.bench, pic.noise = c.gain*pic.black, c.gain*pic.white, c.gain*pic.bench, 0.001
+		if _, err := Solve(context.Background(), pic.photo(1), Options{}); !errors.Is(err, c.want) {
+			t.Errorf("%.0f %% of the light: %v, want %v", 100*c.gain, err, c.want)
+		}
+	}
+}
+
 // TestUnits: the edges of a tag are where two cells of different colour meet, and nowhere else.
 func TestUnits(t *testing.T) {
 	for id := range 9 {

@@ -17,6 +17,7 @@ var (
 	ErrOtherTags  = errors.New("tags of another family")
 	ErrDoubled    = errors.New("the same strip twice")
 	ErrBlurred    = errors.New("photo is blurred")
+	ErrDark       = errors.New("photo is too dark")
 	ErrLifted     = errors.New("a strip does not lie flat")
 	ErrPrintScale = errors.New("strips of different size")
 	ErrStretched  = errors.New("picture or print is stretched")
