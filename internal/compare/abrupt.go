@@ -171,7 +171,7 @@ func (w *walk) spikes(astray []bool) {
 // outruns marks what leads down from what is marked, or was not measured: an edge gone astray comes back more gently than it left, and may be
 // farthest off just beside it.
 func (w *walk) outruns(astray []bool) {
-	const gentle, fallMM, longestMM, topMM = 0.1, 0.25, 8.0, 1.5
+	const gentle, fallMM, longestMM, topMM = 0.1, 0.25, 8.0, 2.5
 	n := len(w.slope)
 	marked := append([]bool(nil), astray...)
 	for i := range marked {
