@@ -159,7 +159,7 @@ func (v *Survey) startHole(centre geom.PointMM, radius float64, how holeSearch, 
 	}
 	tried := 2
 	if v.through() {
-		tried = 12
+		tried = 6
 	}
 	best := twinFit{cost: math.Inf(1)}
 	for _, g := range h.likeliest(t, tried) {
