@@ -6,10 +6,10 @@ import (
 	"sort"
 )
 
-// penStroke is what of a line drawn on the face crosses one row of a band, from and to in mm along the inward normal.
+// penStroke is where a line drawn on the face crosses one row of a band, along the inward normal; ok is false where none does.
 type penStroke struct {
-	from, to float64
-	ok       bool
+	fromMM, toMM float64
+	ok           bool
 }
 
 // withoutPenLines returns the surface with dark lines drawn on a casting's face beside its openings painted over with what lies on either
@@ -51,15 +51,15 @@ func (v *Survey) withoutPenLines(s *surface, starts []start) *surface {
 // penStrokes finds in every row the darkest line that is drawn on the face outside the edge, if it goes on from row to row.
 func (b *band) penStrokes() []penStroke {
 	const (
-		ringMM, nearMM = 5.0, 0.8 // where the face is learned, outside the middle
-		leastMM        = 6.0      // of a line's length
-		jumpMM         = 0.35     // from row to row: more is another line
-		mostMM         = 0.5      // and across a gap
-		gapMM          = 2.0      // within one line that does not show
-		marginPx       = 1.6      // to either side, of the lens's blur
+		nearMM   = 0.8  // the face is learned farther out
+		leastMM  = 6.0  // of a line's length
+		jumpMM   = 0.35 // from row to row: more is another line
+		mostMM   = 0.5  // and across a gap
+		gapMM    = 2.0  // within one line that does not show
+		marginPx = 1.6  // to either side, of the lens's blur
 	)
 	n := len(b.base)
-	level, spread := faceLevels(b, -ringMM, -nearMM)
+	level, spread := faceLevels(b, b.s0, -nearMM)
 	seen := make([]penStroke, n)
 	for i := range seen {
 		seen[i] = b.penStroke(i, level[i], spread[i])
@@ -73,7 +73,7 @@ func (b *band) penStrokes() []penStroke {
 		}
 		last := k
 		for j := k + 1; j < n && float64(j-last-1)*b.spacing <= gapMM; j++ {
-			if p, q := at(last), at(j); q.ok && math.Abs(p.from+p.to-q.from-q.to)/2 < min(jumpMM*float64(j-last), mostMM) {
+			if p, q := at(last), at(j); q.ok && math.Abs(p.fromMM+p.toMM-q.fromMM-q.toMM)/2 < min(jumpMM*float64(j-last), mostMM) {
 				last = j
 			}
 		}
@@ -83,7 +83,7 @@ func (b *band) penStrokes() []penStroke {
 					p = *at(j)
 				}
 				m := marginPx * b.pxMM
-				out[(max(start, 0)+j)%n] = penStroke{p.from - m, p.to + m, true}
+				out[(max(start, 0)+j)%n] = penStroke{p.fromMM - m, p.toMM + m, true}
 			}
 		}
 		k = last
@@ -151,13 +151,13 @@ func (s *surface) paint(b *band, i int, p, q penStroke) {
 		return v
 	}
 	side := sidePx * b.pxMM
-	outerP, innerP := beside(i, p.from, -side), beside(i, p.to, side)
-	outerQ, innerQ := beside(k, q.from, -side), beside(k, q.to, side)
+	outerP, innerP := beside(i, p.fromMM, -side), beside(i, p.toMM, side)
+	outerQ, innerQ := beside(k, q.fromMM, -side), beside(k, q.toMM, side)
 	mix := func(a, b, t float64) float64 { return a + t*(b-a) }
 	for t := 0.0; t < 1; t += step / b.spacing {
 		base := b.base[i].Scale(1 - t).Add(b.base[k].Scale(t))
 		in := b.inward[i].Scale(1 - t).Add(b.inward[k].Scale(t))
-		from, to := mix(p.from, q.from, t), mix(p.to, q.to, t)
+		from, to := mix(p.fromMM, q.fromMM, t), mix(p.toMM, q.toMM, t)
 		for at := from; at <= to; at += step {
 			px := s.pixel(base.Add(in.Scale(at)))
 			u, v := int(math.Round(px.U)), int(math.Round(px.V))

@@ -25,8 +25,8 @@ type Options struct {
 // maxBlurPx is where edges of neighbouring things start to mix: the measured limit of the erf fit at usual scales.
 const maxBlurPx = 2.5
 
-// leastWhite is the least linear light of the strips' paper, of what the photo can hold. Four stops below a good exposure what is dark has no levels of
-// its own left: of ray-traced photos at 0.04 one in three was off by up to 0.6 mm, more than its uncertainty.
+// leastWhite is the least linear light of the strips' paper that is measured, of what the photo can hold: four stops below a good exposure what is
+// dark has hardly any levels of its own left. Of 14 spoilt copies of ray-traced photos with less one was 0.56 mm off without a word.
 const leastWhite = 0.05
 
 // Fewer tags than this leave the camera undetermined.
