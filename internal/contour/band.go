@@ -33,9 +33,10 @@ func (s *surface) unroll(base []geom.PointMM, s0, s1, ds, avgMM float64, colour 
 	b.lean = make([]float64, n)
 	b.pixels = make([]float64, n)
 	raw := make([]float32, n*b.n)
-	var hue []float32
+	// Chroma and brightness are averaged each for itself: the mean of noisy ratios is led by the darkest pixels.
+	var chroma, grey []float32
 	if colour && s.photo.HasColour() {
-		hue = make([]float32, 2*n*b.n)
+		chroma, grey = make([]float32, 2*n*b.n), make([]float32, n*b.n)
 	}
 	parallelRows(n, func(i int) {
 		p, d := base[i], b.inward[i]
@@ -49,8 +50,8 @@ func (s *surface) unroll(base []geom.PointMM, s0, s1, ds, avgMM float64, colour 
 				f := float64(j-j0) / stride
 				q := geom.PointPx{U: q0.U + f*(q1.U-q0.U), V: q0.V + f*(q1.V-q0.V)}
 				row[j] = s.linear(q)
-				if hue != nil {
-					hue[2*(i*b.n+j)], hue[2*(i*b.n+j)+1] = s.hue(q)
+				if k := i*b.n + j; chroma != nil {
+					chroma[2*k], chroma[2*k+1], grey[k] = s.chroma(q)
 				}
 			}
 			q0 = q1
@@ -62,8 +63,11 @@ func (s *surface) unroll(base []geom.PointMM, s0, s1, ds, avgMM float64, colour 
 		b.pxMM += v / float64(n)
 	}
 	b.rows = smoothAlong(raw, n, b.n, avgMM/2/b.spacing)
-	if hue != nil {
-		b.hue = smoothAlong(hue, n, 2*b.n, avgMM/2/b.spacing)
+	if chroma != nil {
+		b.hue, grey = smoothAlong(chroma, n, 2*b.n, avgMM/2/b.spacing), smoothAlong(grey, n, b.n, avgMM/2/b.spacing)
+		for k := range b.hue {
+			b.hue[k] /= grey[k/2] + hueFloor
+		}
 		b.chromaNoise = b.measureChromaNoise()
 	}
 	return b

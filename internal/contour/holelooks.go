@@ -88,17 +88,18 @@ func (v *Survey) looksAcross(h face.Hole, farMM float64) *holeLooks {
 		l.rows[k] = make([][3]float64, n)
 		for j := range l.rows[k] {
 			x, mm := &l.rows[k][j], first+float64(j)*stepMM
+			var blue, red, grey float32
 			for a := range places {
 				sin, cos := math.Sincos(sectorAngle(k, (float64(a)+0.5)/places))
 				q := v.s.pixel(h.Centre.Add(geom.PointMM{X: cos * mm, Y: sin * mm}))
 				if !v.s.inside(q) {
 					return nil
 				}
-				blue, red := v.s.hue(q)
+				cb, cr, y := v.s.chroma(q)
 				x[0] += greyLevel(float64(v.s.linear(q))) / places
-				x[1] += float64(blue) / places
-				x[2] += float64(red) / places
+				blue, red, grey = blue+cb, red+cr, grey+y
 			}
+			x[1], x[2] = float64(blue/(grey+places*hueFloor)), float64(red/(grey+places*hueFloor))
 			if j >= face {
 				for c := range x {
 					faces[c] = append(faces[c], x[c])

@@ -175,3 +175,35 @@ func TestHueOfAShadowedBench(t *testing.T) {
 		t.Error("a burnt out bench's hue was believed")
 	}
 }
+
+// Grain leaves the hue of a dark place as it is: where one pixel in four is bright and the rest are black, it is that of as much even light.
+func TestGrainLeavesTheHue(t *testing.T) {
+	const perMM = 5
+	v := colours(t, func(p geom.PointMM) [3]float64 {
+		light := 0.3
+		if i, j := int(math.Round(perMM*(p.X+100))), int(math.Round(perMM*(p.Y+100))); p.X < 0 && i%2+j%2 == 0 {
+			light *= 4
+		} else if p.X < 0 {
+			light = 0
+		}
+		return [3]float64{180 * light, 60 * light, 60 * light}
+	})
+	const avgMM = 6.0
+	b := v.s.unroll(circleOf(10, 200), -0.5, 0.5, 0.1, avgMM, true)
+	var red, n [2]float64 // grainy, even
+	for i, p := range b.base {
+		if math.Abs(p.X) < avgMM {
+			continue
+		}
+		side := 0
+		if p.X > 0 {
+			side = 1
+		}
+		for j := range b.n {
+			red[side], n[side] = red[side]+float64(b.hue[2*(i*b.n+j)+1]), n[side]+1
+		}
+	}
+	if grainy, even := red[0]/n[0], red[1]/n[1]; math.Abs(grainy/even-1) > 0.2 {
+		t.Errorf("red over brightness is %.3f where there is grain and %.3f where there is none, of the same stuff in as much light", grainy, even)
+	}
+}

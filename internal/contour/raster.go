@@ -211,13 +211,18 @@ func (p *plan) blur() {
 // hue returns chroma over brightness at q, NaN outside the photo. Both are gamma-coded, so that light and shade on one surface
 // scale them alike and leave the ratio; hueFloor keeps the noise of dark pixels down.
 func (s *surface) hue(q geom.PointPx) (float32, float32) {
+	cb, cr, y := s.chroma(q)
+	return cb / (y + hueFloor), cr / (y + hueFloor)
+}
+
+// chroma returns the two of q, and its grey level; NaN outside the photo.
+func (s *surface) chroma(q geom.PointPx) (cb, cr, grey float32) {
 	if !s.inside(q) {
 		n := float32(math.NaN())
-		return n, n
+		return n, n, n
 	}
-	y := float32(s.light[int(q.V+0.5)*s.w+int(q.U+0.5)])
-	cb, cr := s.photo.ChromaAt(q.U, q.V)
-	return cb / (y + hueFloor), cr / (y + hueFloor)
+	cb, cr = s.photo.ChromaAt(q.U, q.V)
+	return cb, cr, float32(s.light[int(q.V+0.5)*s.w+int(q.U+0.5)])
 }
 
 const hueFloor = 14 // grey levels

@@ -195,6 +195,8 @@ func (a *arcs) rim(m edgeModel) rim {
 		// How many times as badly as two steps a slope fits: a chamfer, and what is one if the steps are so far apart that they can't pass for a slope.
 		chamfered, notSloping = 1.9, 1.2
 		leastApartPx          = 2.5
+		// A rim looks as many times as wide at most where more of what lies behind it is looked at: 1.2 times is the most of 28, 2.1 was a tunnel's wall.
+		mostWider = 1.5
 	)
 	m.sigmaMM = least(geometricSteps(0.5*m.sigmaMM, 1.7*m.sigmaMM, 1.15), func(x float64) float64 { t := m; t.sigmaMM = x; return a.misfit(t) })
 	slope := m
@@ -208,10 +210,13 @@ func (a *arcs) rim(m edgeModel) rim {
 	bright, light := a.looks(step)
 	if a.believed(m, step, stepMisfit, bright, light) {
 		fit := a.asWideAsItLooks(m, step)
-		if slopeMisfit() > chamfered*stepMisfit {
+		switch {
+		case fit.rimMM > mostWider*step.rimMM:
+		case slopeMisfit() > chamfered*stepMisfit:
 			return rim{mm: fit.rimMM, sigmaMM: 0.12 * fit.rimMM, chamfer: true, light: light}
+		default:
+			return rim{mm: fit.rimMM, sigmaMM: 0.3 * fit.rimMM, light: light}
 		}
-		return rim{mm: fit.rimMM, sigmaMM: 0.3 * fit.rimMM, light: light}
 	}
 	if isEven && even.rimMM > leastApartPx*a.band[0].pxMM && slopeMisfit() > notSloping*a.misfit(even) {
 		return a.chamfer(even)
