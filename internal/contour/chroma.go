@@ -15,21 +15,30 @@ const (
 	chromaNew = 0.25
 	// benchFromMM is how far inside an edge what is behind it shows its hue, mm.
 	benchFromMM = 1.0
-	// A change of hue may be found so far outside the edge that it belongs to, and inside it, pixels: at an edge with a bright bench behind it, bench is
-	// most of what the lens blends.
-	chromaOutPx, chromaInPx = 1.3, 0.5
+	// chromaOffPx is how far from the edge that it belongs to a change of hue is found, but for noise, standard deviation; and wallLitPx how much further
+	// outside it may be for a wall that is a pixel wide or more, as light from the bench falls on it.
+	chromaOffPx, wallLitPx = 0.4, 0.8
+	// chromaFarPx is how far off a change of hue must be to be doubted.
+	chromaFarPx = 0.6
 )
 
 // chromaFit compares chroma along rows of a band with that of an edge between two hues.
 type chromaFit struct {
-	kernel []float64 // of the blur, odd
-	behind []float64 // behind[t] is the blurred light of the kernel's samples from the t-th on
+	kernel []float64 // of the blur by storing, odd
+	lens   []float64 // lens[k] is how much of what is beyond an edge is blended in, k table steps from lensReach blurs before it on
 	light  []float64 // coded
+	sum    []float64 // blurred light
+	seen   []float64 // chroma less the face's own, along the difference of the hues, over that
+	lit    []float64 // of the light, what comes from beyond an edge
 }
 
-func newChromaFit(b *band) *chromaFit {
+// lensReach is how many standard deviations the lens's blur reaches, lensSteps how fine it is tabled.
+const lensReach, lensSteps = 3, 64
+
+func newChromaFit(m edgeModel, b *band) *chromaFit {
 	half := int(math.Ceil(3 * chromaPx * b.pxMM / b.ds))
-	f := &chromaFit{kernel: make([]float64, 2*half+1), behind: make([]float64, 2*half+2), light: make([]float64, b.n)}
+	f := &chromaFit{kernel: make([]float64, 2*half+1), lens: make([]float64, 2*lensReach*lensSteps+1),
+		light: make([]float64, b.n), sum: make([]float64, b.n), seen: make([]float64, b.n), lit: make([]float64, b.n)}
 	var sum float64
 	for t := range f.kernel {
 		z := float64(t-half) * b.ds / (chromaPx * b.pxMM)
@@ -39,18 +48,30 @@ func newChromaFit(b *band) *chromaFit {
 	for t := range f.kernel {
 		f.kernel[t] /= sum
 	}
+	for k := range f.lens {
+		f.lens[k] = min(max(m.step((float64(k)/lensSteps-lensReach)*m.sigmaMM), 0), 1)
+	}
 	return f
+}
+
+// front is what lies before the change of hue at one place of the edge: the face, or a cut wall in its own light.
+type front struct {
+	level []float64 // linear light, for every place that is tried
+	bench float64   // of what is beyond, where no shadow lies
+	sigma float64   // the lens's blur, standard deviation, mm
 }
 
 // misfits fills in minus twice the log likelihood of row i, up to a constant, with the change of hue at lo, lo + step and so on, mm. ok is false where the two hues
 // are too much alike to tell, or part of the row is outside the photo.
 //
-// Chroma is compared as it is stored, coded and at half size: what is stored in a dark place runs over from a bright one beside it.
-func (f *chromaFit) misfits(b *band, i int, lo, step float64, face, behind hueCluster, out []float64) (ok bool) {
+// The lens blends light: of a pixel's, what the part in front leaves over is from beyond, and a bright bench tints a pixel that it covers a third of more than
+// the part does. Chroma is then compared as it is stored, coded and at half size: what is stored in a dark place runs over from a bright one beside it.
+func (f *chromaFit) misfits(b *band, i int, lo, step float64, of front, face, behind hueCluster, out []float64) (ok bool) {
 	const (
-		clear   = 4.0  // standard deviations of hue between face and what is behind
-		grain   = 0.1  // of the difference: what neither hue's spread tells of
-		mostOff = 16.0 // of a sample, in variances
+		clear    = 4.0  // standard deviations of hue between face and what is behind
+		grain    = 0.1  // of the difference: what neither hue's spread tells of
+		mostOff  = 16.0 // of a sample, in variances
+		brighter = 1.5  // than usual what is beyond may be in places
 	)
 	da, db := behind.a[i]-face.a[i], behind.b[i]-face.b[i]
 	d2 := da*da + db*db
@@ -70,40 +91,44 @@ func (f *chromaFit) misfits(b *band, i int, lo, step float64, face, behind hueCl
 			return false
 		}
 	}
-	for q := range out {
-		out[q] = 0
-	}
 	// The face's own chroma, along the difference of the hues, over light.
 	own := (face.a[i]*da + face.b[i]*db) / d2
 	for j := j0; j <= j1; j++ {
-		f.behind[2*half+1] = 0
-		for t := 2 * half; t >= 0; t-- {
-			f.behind[t] = f.behind[t+1] + f.kernel[t]*f.light[j-half+t]
+		f.sum[j] = 0
+		for t, k := range f.kernel {
+			f.sum[j] += k * f.light[j-half+t]
 		}
 		at := 2 * (i*b.n + j)
-		seen := (float64(b.hue[at])*da+float64(b.hue[at+1])*db)/d2*f.light[j] - own*f.behind[0]
-		for q := range out {
-			lit := f.beyond(b.index(lo+float64(q)*step) - float64(j-half) + 0.5)
-			unlit := f.behind[0] - lit
+		f.seen[j] = (float64(b.hue[at])*da+float64(b.hue[at+1])*db)/d2*f.light[j] - own*f.sum[j]
+	}
+	perSigma := lensSteps / of.sigma
+	for q := range out {
+		out[q] = 0
+		edge := lo + float64(q)*step
+		for j := j0 - half; j <= j1+half; j++ {
+			x := (b.s0+float64(j)*b.ds-edge)*perSigma + lensReach*lensSteps
+			switch {
+			case x <= 0:
+				f.lit[j] = 0
+			case int(x) >= len(f.lens):
+				f.lit[j] = f.light[j]
+			default:
+				beyond, y := f.lens[int(x)], float64(row[j])
+				f.lit[j] = f.light[j] * max(0, min(1-(1-beyond)*of.level[q]/y, beyond*brighter*of.bench/y, 1))
+			}
+		}
+		for j := j0; j <= j1; j++ {
+			var lit float64
+			for t, k := range f.kernel {
+				lit += k * f.lit[j-half+t]
+			}
+			unlit := f.sum[j] - lit
 			sigma2 := noise2 + sf*sf*unlit*unlit + sb*sb*lit*lit
-			r := seen - lit
+			r := f.seen[j] - lit
 			out[q] += chromaNew * (math.Min(r*r/sigma2, mostOff) + math.Log(sigma2))
 		}
 	}
 	return true
-}
-
-// beyond is the blurred light of the kernel's samples beyond x, counted in samples from its first one's near side.
-func (f *chromaFit) beyond(x float64) float64 {
-	k := math.Floor(x)
-	switch {
-	case k < 0:
-		return f.behind[0]
-	case int(k) >= len(f.kernel):
-		return 0
-	}
-	t := int(k)
-	return f.behind[t+1] + (1-(x-k))*(f.behind[t]-f.behind[t+1])
 }
 
 // rightEdge raises the scan's misfits at places that lie further from the change of hue than that may be wrong.
@@ -120,42 +145,55 @@ func (m edgeModel) rightEdge(b *band, e *edgeScan, tau2 float64, face, behind hu
 		// Of full scale, linear light: what is as bright has burnt out in one primary or soon will, and has another hue in the shade.
 		mostLight = 0.7
 	)
-	out, in := int(math.Ceil(chromaOutPx*b.pxMM/e.step)), int(math.Ceil(chromaInPx*b.pxMM/e.step))
+	off := chromaOffPx * b.pxMM / e.step
+	far := int(4 * off)
 	e.hueMM = make([]float64, len(e.fits))
 	light := b.medians(benchFromMM, b.s0+float64(b.n-1)*b.ds)
 	parallelRowsWith(len(e.fits), func(i int, room *rightEdgeRoom) {
 		e.hueMM[i] = math.NaN()
 		if room.fit == nil {
-			room.fit, room.misfits = newChromaFit(b), make([]float64, e.k)
+			room.fit, room.misfits, room.level = newChromaFit(m, b), make([]float64, e.k), make([]float64, e.k)
 		}
 		w := m.width(b.lean[i])
-		if light[i] > mostLight || !room.fit.misfits(b, i, e.lo+w, e.step, face, behind, room.misfits) {
+		f := &e.fits[i]
+		// A wall narrower than the blur is blended with the face.
+		asWall := min(1, w/(2*m.sigmaMM))
+		for q := range room.level {
+			room.level[q] = f.level[q] + asWall*f.first[q]
+		}
+		if light[i] > mostLight || !room.fit.misfits(b, i, e.lo+w, e.step, front{room.level, light[i], m.sigmaMM}, face, behind, room.misfits) {
 			return
 		}
-		wall := int(math.Ceil(w / e.step))
-		f := &e.fits[i]
+		wall := int(math.Ceil((w + litMM(w, b.pxMM)) / e.step))
 		best := slices.Min(room.misfits)
 		e.hueMM[i] = e.lo + float64(slices.Index(room.misfits, best))*e.step
 		weight := min(e.noiseAt(i, tau2)/tau2, mostMore) / (brightNew * float64(max(1, f.samples)))
 		for q := range f.sse {
-			least := slices.Min(room.misfits[max(0, q-out-wall):min(e.k, q+in+1)])
+			least := math.Inf(1)
+			for p := max(0, q-wall-far); p < min(e.k, q+far+1); p++ {
+				d := float64(max(0, q-wall-p, p-q)) / off
+				least = min(least, room.misfits[p]+d*d)
+			}
 			f.sse[q] *= math.Exp(min(weight*(least-best), most))
 		}
 	})
 }
 
 type rightEdgeRoom struct {
-	fit     *chromaFit
-	misfits []float64
+	fit            *chromaFit
+	misfits, level []float64
 }
 
+// litMM is how far outside the foot of a wall that looks wallMM wide light from the bench may change its hue.
+func litMM(wallMM, pxMM float64) float64 { return wallLitPx * min(wallMM, pxMM) }
+
 // hueApart tells how far every place of an edge, mm, lies from where hue has it, beyond what the two may differ by, mm.
-func (e *edgeScan) hueApart(b *band, raw []float64) []float64 {
+func (e *edgeScan) hueApart(m edgeModel, b *band, raw []float64) []float64 {
 	const alongMM = 3.0
 	apart := make([]float64, len(raw))
 	for i, mm := range e.hueMM {
 		if off := raw[i] - mm; off == off {
-			apart[i] = max(0, off-chromaOutPx*b.pxMM, -off-chromaInPx*b.pxMM)
+			apart[i] = max(0, off-litMM(m.width(b.lean[i]), b.pxMM)-chromaFarPx*b.pxMM, -off-chromaFarPx*b.pxMM)
 		}
 	}
 	return medianAlong(apart, int(alongMM/2/b.spacing))

@@ -131,7 +131,7 @@ func TestColourThatRunsOver(t *testing.T) {
 			}
 		}
 		e.outline[100] = e.outline[100].Scale((r + 0.6) / r)
-		e.compare(regions, 0.1, bleed)
+		e.compare(regions, 0.1, 0, bleed)
 		if apart := e.apartMM[10]; (apart > 0.05) != (bleed == 0) {
 			t.Errorf("with %.0f px allowed for colour, the edge is in doubt by %.2f mm", bleed, apart)
 		}
@@ -144,34 +144,63 @@ func TestColourThatRunsOver(t *testing.T) {
 	}
 }
 
+// Regions end a face before a rim or behind it: that is no reason to doubt an edge whose rim is known. To end outside it is.
+func TestRegionsMayEndBehindARim(t *testing.T) {
+	const r, rimMM, usualMM = 20.0, 0.25, 0.1
+	apart := func(regionsAt, insideMM float64) float64 {
+		e := &edgeReading{outline: circleOf(r, 400), sure: make([]bool, 400), onFace: make([]float64, 400), behind: make([]float64, 400), pxMM: 0.1}
+		e.compare(geom.NewIndex(geom.Outline(circleOf(regionsAt, 400))), usualMM, insideMM, 0)
+		return e.apartMM[10]
+	}
+	if d := apart(r-rimMM-0.05, rimMM); d > 0.01 {
+		t.Errorf("regions that end behind a rim of %.2f mm put the edge in doubt by %.2f mm", rimMM, d)
+	}
+	if sharp, outside := apart(r-rimMM-0.05, 0), apart(r+rimMM+0.05, rimMM); sharp < 0.15 || outside < 0.15 {
+		t.Errorf("regions 0.3 mm inside a sharp edge put it in doubt by %.2f mm, 0.3 mm outside a rimmed one by %.2f mm; want 0.2", sharp, outside)
+	}
+}
+
 // A gasket, its shadow on the bench, as dark as itself, 0.4 mm wide, and the lit bench: brightness changes at the shadow's rim alone, hue at the edge. A bench that
 // has burnt out has another hue in the shade, and says nothing.
 func TestHueOfAShadowedBench(t *testing.T) {
-	const edgeMM, shadowMM, dark = 0.1, 0.4, 0.1
-	scan := func(bench, lit float64) ([]float64, *band) {
-		b := hueBand(func(_ *rand.Rand, s float64) (light, a float64) {
-			switch {
-			case s < edgeMM:
-				return dark, 0.3
-			case s < edgeMM+shadowMM:
-				return dark, -0.2
-			}
-			return bench, lit
-		})
+	const edgeMM, shadowMM, blurMM, dark, gasketHue, benchHue = 0.1, 0.4, 0.1, 0.1, 0.3, -0.2
+	scan := func(at func(s float64) (light, a float64)) ([]float64, *band) {
+		b := hueBand(func(_ *rand.Rand, s float64) (light, a float64) { return at(s) })
 		b.lean = make([]float64, len(b.base))
 		e := &edgeScan{lo: -0.6, step: 0.025, k: 49, fits: make([]profileFit, len(b.base))}
 		for i := range e.fits {
-			e.fits[i] = profileFit{sse: slices.Repeat([]float64{1}, e.k), samples: 40}
+			e.fits[i] = profileFit{sse: slices.Repeat([]float64{1}, e.k), samples: 40, level: slices.Repeat([]float64{dark}, e.k), first: make([]float64, e.k)}
 		}
 		face, behind := b.hues(-2.2, -0.5, 1.3, 0.006, nil, false), b.hues(benchFromMM, 3, 1.3, 0.006, nil, false)
-		edgeModel{sigmaMM: 0.1, wallMM: 1}.rightEdge(b, e, 1e-4, face, behind)
+		edgeModel{sigmaMM: blurMM, wallMM: 1}.rightEdge(b, e, 1e-4, face, behind)
 		return e.hueMM, b
 	}
-	at, b := scan(0.4, -0.2)
+	shadowed := func(bench, lit float64) func(s float64) (light, a float64) {
+		return func(s float64) (light, a float64) {
+			switch {
+			case s < edgeMM:
+				return dark, gasketHue
+			case s < edgeMM+shadowMM:
+				return dark, benchHue
+			}
+			return bench, lit
+		}
+	}
+	at, b := scan(shadowed(0.4, benchHue))
 	if got := quantile(at, 0.5); !(math.Abs(got-edgeMM) < 0.5*b.pxMM) {
 		t.Errorf("hue has the edge at %.3f mm, it is at %.1f", got, edgeMM)
 	}
-	if at, _ := scan(0.9, 0); slices.ContainsFunc(at, func(mm float64) bool { return mm == mm }) {
+	// Of what the lens blends at the edge of a lit bench, most is the bench's, and so is the hue.
+	at, b = scan(func(s float64) (light, a float64) {
+		const bench = 0.6
+		beyond := phi((s - edgeMM) / blurMM)
+		light = dark*(1-beyond) + bench*beyond
+		return light, gasketHue + (benchHue-gasketHue)*bench*beyond/light
+	})
+	if got := quantile(at, 0.5); !(math.Abs(got-edgeMM) < 0.3*b.pxMM) {
+		t.Errorf("hue has the edge of a lit bench at %.3f mm, it is at %.1f", got, edgeMM)
+	}
+	if at, _ := scan(shadowed(0.9, 0)); slices.ContainsFunc(at, func(mm float64) bool { return mm == mm }) {
 		t.Error("a burnt out bench's hue was believed")
 	}
 }

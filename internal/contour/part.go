@@ -111,7 +111,7 @@ func (v *Survey) partEdgeFrom(curve []geom.PointMM, r *partRegion, m edgeModel) 
 	if m.wallMM == 0 {
 		rim = v.s.partRim(reading.outline)
 	}
-	reading.compare(geom.NewIndex(geom.Outline(base)), 0.15+0.3*rim, 0)
+	reading.compare(geom.NewIndex(geom.Outline(base)), 0.15+0.3*rim, 0, 0)
 	e := reading.edge(m, v.sol)
 	if !v.doubtPart(&e, r, m, rim) {
 		return face.Edge{}

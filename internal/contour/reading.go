@@ -110,7 +110,7 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		r.sure[i] = inside && seen && r.slackMM[i] < room && level[i] < burntOut
 	}
 	if e.hueMM != nil {
-		r.hueApartMM = e.hueApart(b, r.raw)
+		r.hueApartMM = e.hueApart(m, b, r.raw)
 	}
 	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing, m.smoothing(b.pxMM))
 	for i := range r.raw {
@@ -474,9 +474,9 @@ func (r *edgeReading) scribed(b *band) {
 const linedMM = 0.09
 
 // compare holds the reading against a second one of the same edge. usualMM is how far the two may lie apart for reasons of
-// their own, and bleedPx how far the second one may lie inside the opening wherever it is dark there, in pixels: colour is stored for every
+// their own, insideMM how much further inside the second may lie, as a rim that is known to be there passes for the tunnel, and bleedPx how far the second one may lie inside the opening wherever it is dark there, in pixels: colour is stored for every
 // other pixel, and that of a dyed face runs over into the dark. Into a lit wall it does not.
-func (r *edgeReading) compare(other *geom.Index, usualMM, bleedPx float64) {
+func (r *edgeReading) compare(other *geom.Index, usualMM, insideMM, bleedPx float64) {
 	const (
 		notTrustedMM = 0.2
 		dark         = 0.25 // of the face's light
@@ -497,7 +497,7 @@ func (r *edgeReading) compare(other *geom.Index, usualMM, bleedPx float64) {
 		if !isDark(i) {
 			shift = 0
 		}
-		r.apartMM[i] = max(0, d-shift-usualMM, -d-usualMM)
+		r.apartMM[i] = max(0, d-shift-insideMM-usualMM, -d-usualMM)
 		if r.apartMM[i] > notTrustedMM+0.5*r.pxMM-0.5*shift {
 			r.sure[i] = false
 		}

@@ -110,7 +110,7 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	if m.wallMM > 0 {
 		r.bridge(regions)
 	}
-	r.compare(regions, 0.1+0.3*m.rimMM, bleed)
+	r.compare(regions, 0.1+0.3*m.rimMM, 0.7*m.rimMM, bleed)
 	r.soften(m.softMM)
 	return r
 }
