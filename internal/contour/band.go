@@ -18,6 +18,7 @@ type band struct {
 	// hue holds two numbers a sample, chroma over brightness, which a shadow does not change; nil for a grey photo.
 	hue         []float32
 	chromaNoise float64 // of a sample's chroma, standard deviation in grey levels
+	quantum     float64 // of the photo's chroma, grey levels; see photo.Photo
 	// lean[i] is how far, in mm along the normal on the face's plane, a point one mm deeper appears displaced: positive
 	// where the camera sees the wall below the edge.
 	lean   []float64
@@ -68,7 +69,7 @@ func (s *surface) unroll(base []geom.PointMM, s0, s1, ds, avgMM float64, colour 
 		for k := range b.hue {
 			b.hue[k] /= grey[k/2] + hueFloor
 		}
-		b.chromaNoise = b.measureChromaNoise()
+		b.chromaNoise, b.quantum = b.measureChromaNoise(), s.photo.ChromaQuantum
 	}
 	return b
 }
@@ -100,6 +101,13 @@ func (b *band) darkNoise(light float64) float64 {
 	at := func(level float64) float64 { return b.chromaNoise / (level + hueFloor) }
 	n, usual := at(greyLevel(light)), at(darkLevel)
 	return math.Sqrt(max(0, n*n-usual*usual))
+}
+
+// codedHue is the standard uncertainty of the hue near a change of it in a coarsely coded JPEG, beyond that of a usual one: blocks of 16 pixels hold
+// little more than their mean hue.
+func (b *band) codedHue() float64 {
+	const usual, share, light = 25, 0.1, 130 // grey levels but for the share
+	return share * max(0, b.quantum-usual) / light
 }
 
 // greyLevel is roughly what a photo stores for linear light from 0 to 1.

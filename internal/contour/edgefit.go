@@ -121,6 +121,7 @@ type edgeScan struct {
 	k        int
 	fits     []profileFit
 	hueMM    []float64 // where hue alone has the edge, mm; NaN where it does not tell, nil if none was looked at
+	hueOffMM []float64 // its standard uncertainty, but for noise
 	hueTells []bool    // the face's hue differs clearly from that of what is behind it; nil if no hue was looked at
 }
 

@@ -116,7 +116,8 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 	level, spread := faceLevels(b, ringLo, ringHi)
 	behind, _ := faceLevels(b, behindFrom, last)
 	// Rust, oil and mottle give a face's hue longer tails than its middle half shows, and the chroma of a JPEG is coarse.
-	const mottled, hueGrain = 1.8, 0.008
+	const mottled, grain = 1.8, 0.008
+	hueGrain := math.Hypot(grain, b.codedHue())
 	machined := m.wallMM == 0
 	faceHue, behindHue := hueLevels(b, ringLo, ringHi, mottled, hueGrain, machined), hueLevels(b, behindFrom, last, mottled, hueGrain, machined)
 	// No sample counts for more than this log likelihood ratio, for or against: a line on the face, however bright, is

@@ -18,6 +18,7 @@ type head struct {
 	videoRange    bool    // black is 16 and white 235
 	turned        bool    // the container turns the picture itself, so EXIF must not turn it again
 	meanQuantum   float64 // JPEG: the mean step of the brightness's coefficients, in grey levels; 0 if unknown
+	chromaQuantum float64 // the same of the chroma's
 	notes         []string
 }
 

@@ -86,7 +86,7 @@ func readJPEGHead(data []byte) (*head, error) {
 	}
 }
 
-// readQuanta reads the quantisation table of the brightness, which is table 0 in every common file (ITU-T T.81, B.2.4.1).
+// readQuanta reads the quantisation tables of the brightness and the chroma, which are tables 0 and 1 in every common file (ITU-T T.81, B.2.4.1).
 func (h *head) readQuanta(seg []byte) {
 	const entries = 64
 	for len(seg) > 0 {
@@ -94,7 +94,7 @@ func (h *head) readQuanta(seg []byte) {
 		if len(seg) < 1+entries*bytesEach {
 			return
 		}
-		if id == 0 {
+		if id <= 1 {
 			sum := 0
 			for i := range entries {
 				entry := seg[1+i*bytesEach:]
@@ -104,7 +104,12 @@ func (h *head) readQuanta(seg []byte) {
 					sum += int(binary.BigEndian.Uint16(entry))
 				}
 			}
-			h.meanQuantum = float64(sum) / entries
+			mean := float64(sum) / entries
+			if id == 0 {
+				h.meanQuantum = mean
+			} else {
+				h.chromaQuantum = mean
+			}
 		}
 		seg = seg[1+entries*bytesEach:]
 	}

@@ -119,7 +119,7 @@ func assemble(path string, h *head, pl *planes) *Photo {
 	if z := h.exif.digitalZoom; z > 1 {
 		p.Notes = append(p.Notes, fmt.Sprintf("taken with %.3g x digital zoom, which adds no detail; go nearer instead", z))
 	}
-	p.MeanQuantum = h.meanQuantum
+	p.MeanQuantum, p.ChromaQuantum = h.meanQuantum, h.chromaQuantum
 	p.Tone, note = toneOf(h)
 	if note != "" {
 		p.Notes = append(p.Notes, note)

@@ -15,6 +15,7 @@ type Photo struct {
 	Format        string  // "jpeg", "png", ...
 	Tone          Tone
 	MeanQuantum   float64  // of a JPEG: the mean step in which brightness is coded, grey levels; 0 if unknown
+	ChromaQuantum float64  // the same of chroma
 	Notes         []string // advice about the file itself, in the user's words
 
 	// File is the file's content exactly as read: what is stored in a job is then what was measured, even if the file on
