@@ -186,9 +186,10 @@ type rightEdgeRoom struct {
 
 // hueOffPx is how far from its edge a change of hue is found, but for noise, standard deviation in pixels, where so much light comes from what is behind.
 // A JPEG codes chroma coarsely, and what little of a faint change is left tells ever less of its place: drawn gaskets, their colours 30 levels from the
-// bench's in the mean, were 0.42 px off at quality 90, where the chroma's mean step is 17 levels, 0.67 at 75, 1.1 at 50 and 2.0 at 30, where it is 145.
+// bench's in the mean, were 0.42 px off at quality 90, where the chroma's mean step is 17 levels, 0.67 at 75, 1.1 at 50 and 2.0 at 30, where it is 145. Blocks err
+// each its own way: of what a single place is off by, two thirds are taken for what all places near it have.
 func (b *band) hueOffPx(face, behind *hueCluster, i int, light float64) float64 {
-	const plainPx, codedPx = 0.34, 0.375
+	const plainPx, codedPx = 0.34, 0.25
 	apart := math.Hypot(behind.a[i]-face.a[i], behind.b[i]-face.b[i]) * (greyLevel(light) + hueFloor)
 	return math.Hypot(plainPx, codedPx*b.quantum/apart)
 }
