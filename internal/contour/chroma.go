@@ -71,6 +71,7 @@ func (f *chromaFit) misfits(b *band, i int, lo, step float64, of front, face, be
 		grain    = 0.1  // of the difference: what neither hue's spread tells of
 		mostOff  = 16.0 // of a sample, in variances
 		brighter = 1.5  // than usual what is beyond may be in places
+		black    = 1e-5 // linear light, of full scale
 	)
 	da, db := behind.a[i]-face.a[i], behind.b[i]-face.b[i]
 	d2 := da*da + db*db
@@ -112,7 +113,7 @@ func (f *chromaFit) misfits(b *band, i int, lo, step float64, of front, face, be
 			case int(x) >= len(f.lens):
 				f.lit[j] = f.light[j]
 			default:
-				beyond, y := f.lens[int(x)], float64(row[j])
+				beyond, y := f.lens[int(x)], max(float64(row[j]), black)
 				f.lit[j] = f.light[j] * max(0, min(1-(1-beyond)*of.level[q]/y, beyond*brighter*of.bench/y, 1))
 			}
 		}
