@@ -327,6 +327,20 @@ func TestRimThatMayBeThere(t *testing.T) {
 	}
 }
 
+// Burnt-out paper does not tell how blurred a photo is, and blur passes for a rim a pixel wide: one is thought possible then, and believed in else.
+func TestBurntPaperHidesTheBlur(t *testing.T) {
+	for _, burnt := range []bool{false, true} {
+		v, _ := surveyOf(t, "rims", 13007, true)
+		v.s.whiteBurnt = burnt
+		if _, err := v.Trace(t.Context(), nil); err != nil {
+			t.Fatal(err)
+		}
+		if believed := v.edge.rimMM > 0; believed == burnt || burnt && v.edge.maybeRimMM == 0 {
+			t.Errorf("paper burnt out %v: a rim of %.2f mm is believed in, one of %.2f thought possible", burnt, v.edge.rimMM, v.edge.maybeRimMM)
+		}
+	}
+}
+
 // A sharp face whose tunnels' walls show, lit from one side. What of them passes for a rim gets twice as wide when more of what lies behind the edge is
 // looked at: with it, edges lay 0.4 mm too far out.
 func TestLitWallIsNoRim(t *testing.T) {

@@ -72,6 +72,11 @@ func (s *surface) settle(bases [][]geom.PointMM, lands []float64, m edgeModel) e
 		return m
 	}
 	rim := s.newArcs(bases, m).rim(m)
+	// How blurred a photo is, burnt-out paper doesn't tell, and blur passes for a narrow rim.
+	const narrowPx = 1.6
+	if s.whiteBurnt && rim.mm < narrowPx*px {
+		rim.maybeMM, rim.mm = max(rim.mm, rim.maybeMM), 0
+	}
 	m.rimMM, m.rimSigmaMM, m.chamfer, m.maybeRimMM, m.rimLight = rim.mm, rim.sigmaMM, rim.chamfer, rim.maybeMM, rim.light
 	m.rusty = s.rusty(bases)
 	if m.rimMM > 0 {

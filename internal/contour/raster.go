@@ -19,6 +19,7 @@ type surface struct {
 	tone       *[256]float32
 	heightMM   float64
 	photo      *photo.Photo
+	whiteBurnt bool // see scalecard.Solution
 	// lampShadow is of a flat-bed scan: how far the lamp throws the shadow of an edge onto what lies behind. It is seen as a cut
 	// wall is, of the depth of its length.
 	lampShadow geom.PointMM
@@ -33,7 +34,7 @@ func (s *surface) lean(p geom.PointMM) geom.PointMM {
 }
 
 func newSurface(p *photo.Photo, sol *scalecard.Solution, heightMM float64) *surface {
-	return &surface{cam: &sol.Camera, gray: p.Gray, light: p.Gray, w: p.Width, h: p.Height, tone: &sol.Tone.Linear, heightMM: heightMM, photo: p}
+	return &surface{cam: &sol.Camera, gray: p.Gray, light: p.Gray, w: p.Width, h: p.Height, tone: &sol.Tone.Linear, heightMM: heightMM, photo: p, whiteBurnt: sol.WhiteBurnt}
 }
 
 func (s *surface) pixel(face geom.PointMM) geom.PointPx {

@@ -54,8 +54,8 @@ type Survey struct {
 }
 
 // benchDropMM is how far the bench lies below the strips' print: office paper is 0.1 mm thick, card up to 0.3 (common practice, no source), and
-// in ray-traced photos, where the corner at a wall's foot is dark, the foot looks deeper than it is: midway.
-const benchDropMM = 0.15
+// in ray-traced photos, where the corner at a wall's foot is dark, the foot looks deeper than it is.
+const benchDropMM = 0.2
 
 // maxGasketMM is the greatest height at which a part with light showing through its openings is taken for a gasket that lies
 // on the bench beside the strips: common practice, no source, has gaskets up to 3 mm thick.

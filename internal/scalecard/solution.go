@@ -19,6 +19,8 @@ type Solution struct {
 	StripQuadsPx [][4]geom.PointPx
 	// BlurPx is the standard deviation of the edge blur measured on the tags, median over the photo.
 	BlurPx float64
+	// WhiteBurnt tells that the strips' white paper is as bright as the photo can store: its edges look sharper than the photo is.
+	WhiteBurnt bool
 	// NoiseLevel is the standard deviation of one pixel in linear light at mid grey (0.18); 0 for a scan without a strip.
 	NoiseLevel float64
 	// Tone is the tone curve that was used, the photo's own.

@@ -386,7 +386,7 @@ func (s *solver) solution() *Solution {
 		blur = append(blur, (t.blurPx[0]+t.blurPx[1])/2)
 		out.Tags = append(out.Tags, TagFit{Strip: m.numbers[o.k], Tag: o.tag, CornersPx: o.corners, ResidualPx: s.fit.left[i], Weight: s.fit.weight[i], GrowthPx: t.growthPx})
 	}
-	out.BlurPx = median(blur)
+	out.BlurPx, out.WhiteBurnt = median(blur), s.levels.white > burntWhite
 	if s.levels.white > 0 {
 		out.NoiseLevel = s.levels.noiseAt(midGrey)
 	}

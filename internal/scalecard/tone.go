@@ -23,6 +23,8 @@ const (
 	// How far phones bend their curves off the standard: a gamma 10 % off, an S that moves the quarter tones by 0.02.
 	sigmaTonePower = 0.10
 	sigmaToneS     = 0.20
+	// Paper is burnt out beyond this, linear light: in 30 photos that are not it has 0.48 to 0.77.
+	burntWhite = 0.95
 	// Sharpening hides how soft an edge was when the curve met it: a lens and a pixel together make at least this.
 	minOpticalBlurPx = 0.6
 	// Printed black reflects about this share of what paper does (densities of 1.2 to 1.5, common practice, no source), to
