@@ -106,7 +106,11 @@ func (b *band) darkNoise(light float64) float64 {
 // codedHue is the standard uncertainty of the hue near a change of it in a coarsely coded JPEG, beyond that of a usual one: blocks of 16 pixels hold
 // little more than their mean hue.
 func (b *band) codedHue() float64 {
-	const usual, share, light = 25, 0.1, 130 // grey levels but for the share
+	const (
+		usual = 25.0  // grey levels, a camera's own files
+		light = 130.0 // grey levels, about a gasket's and a bench's
+		share = 0.1   // enough for a black gasket on wood, coded at qualities 30 and 37, to be found by brightness alone
+	)
 	return share * max(0, b.quantum-usual) / light
 }
 

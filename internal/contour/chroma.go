@@ -23,12 +23,13 @@ const (
 
 // chromaFit compares chroma along rows of a band with that of an edge between two hues.
 type chromaFit struct {
-	kernel []float64 // of the blur by storing, odd
-	lens   []float64 // lens[k] is how much of what is beyond an edge is blended in, k table steps from lensReach blurs before it on
-	light  []float64 // coded
-	sum    []float64 // blurred light
-	seen   []float64 // chroma less the face's own, along the difference of the hues, over that
-	lit    []float64 // of the light, what comes from beyond an edge
+	kernel  []float64 // of the blur by storing, odd
+	sigmaMM float64   // of the lens's blur, standard deviation
+	lens    []float64 // lens[k] is how much of what is beyond an edge is blended in, k table steps from lensReach blurs before it on
+	light   []float64 // coded
+	sum     []float64 // blurred light
+	seen    []float64 // chroma less the face's own, along the difference of the hues, over that
+	lit     []float64 // of the light, what comes from beyond an edge
 }
 
 // lensReach is how many standard deviations the lens's blur reaches, lensSteps how fine it is tabled.
@@ -36,7 +37,7 @@ const lensReach, lensSteps = 3, 64
 
 func newChromaFit(m edgeModel, b *band) *chromaFit {
 	half := int(math.Ceil(3 * chromaPx * b.pxMM / b.ds))
-	f := &chromaFit{kernel: make([]float64, 2*half+1), lens: make([]float64, 2*lensReach*lensSteps+1),
+	f := &chromaFit{kernel: make([]float64, 2*half+1), sigmaMM: m.sigmaMM, lens: make([]float64, 2*lensReach*lensSteps+1),
 		light: make([]float64, b.n), sum: make([]float64, b.n), seen: make([]float64, b.n), lit: make([]float64, b.n)}
 	var sum float64
 	for t := range f.kernel {
@@ -53,11 +54,10 @@ func newChromaFit(m edgeModel, b *band) *chromaFit {
 	return f
 }
 
-// front is what lies before the change of hue at one place of the edge: the face, or a cut wall in its own light.
-type front struct {
-	level []float64 // linear light, for every place that is tried
+// sides are the linear light on both sides of the change of hue along one row.
+type sides struct {
+	front []float64 // of the face, or of a cut wall, for every place that is tried
 	bench float64   // of what is beyond, where no shadow lies
-	sigma float64   // the lens's blur, standard deviation, mm
 }
 
 // misfits fills in minus twice the log likelihood of row i, up to a constant, with the change of hue at lo, lo + step and so on, mm. ok is false where the two hues
@@ -65,7 +65,7 @@ type front struct {
 //
 // The lens blends light: of a pixel's, what the part in front leaves over is from beyond, and a bright bench tints a pixel that it covers a third of more than
 // the part does. Chroma is then compared as it is stored, coded and at half size: what is stored in a dark place runs over from a bright one beside it.
-func (f *chromaFit) misfits(b *band, i int, lo, step float64, of front, face, behind hueCluster, out []float64) (ok bool) {
+func (f *chromaFit) misfits(b *band, i int, lo, step float64, of sides, face, behind hueCluster, out []float64) (ok bool) {
 	const (
 		clear    = 4.0  // standard deviations of hue between face and what is behind
 		grain    = 0.1  // of the difference: what neither hue's spread tells of
@@ -101,7 +101,7 @@ func (f *chromaFit) misfits(b *band, i int, lo, step float64, of front, face, be
 		at := 2 * (i*b.n + j)
 		f.seen[j] = (float64(b.hue[at])*da+float64(b.hue[at+1])*db)/d2*f.light[j] - own*f.sum[j]
 	}
-	perSigma := lensSteps / of.sigma
+	perSigma := lensSteps / f.sigmaMM
 	for q := range out {
 		out[q] = 0
 		edge := lo + float64(q)*step
@@ -114,7 +114,7 @@ func (f *chromaFit) misfits(b *band, i int, lo, step float64, of front, face, be
 				f.lit[j] = f.light[j]
 			default:
 				beyond, y := f.lens[int(x)], max(float64(row[j]), black)
-				f.lit[j] = f.light[j] * max(0, min(1-(1-beyond)*of.level[q]/y, beyond*brighter*of.bench/y, 1))
+				f.lit[j] = f.light[j] * max(0, min(1-(1-beyond)*of.front[q]/y, beyond*brighter*of.bench/y, 1))
 			}
 		}
 		for j := j0; j <= j1; j++ {
@@ -150,16 +150,16 @@ func (m edgeModel) rightEdge(b *band, e *edgeScan, tau2 float64, face, behind hu
 	parallelRowsWith(len(e.fits), func(i int, room *rightEdgeRoom) {
 		e.hueMM[i] = math.NaN()
 		if room.fit == nil {
-			room.fit, room.misfits, room.level = newChromaFit(m, b), make([]float64, e.k), make([]float64, e.k)
+			room.fit, room.misfits, room.front = newChromaFit(m, b), make([]float64, e.k), make([]float64, e.k)
 		}
 		w := m.width(b.lean[i])
 		f := &e.fits[i]
 		// A wall narrower than the blur is blended with the face.
 		asWall := min(1, w/(2*m.sigmaMM))
-		for q := range room.level {
-			room.level[q] = f.level[q] + asWall*f.first[q]
+		for q := range room.front {
+			room.front[q] = f.level[q] + asWall*f.first[q]
 		}
-		if light[i] > mostLight || !room.fit.misfits(b, i, e.lo+w, e.step, front{room.level, light[i], m.sigmaMM}, face, behind, room.misfits) {
+		if light[i] > mostLight || !room.fit.misfits(b, i, e.lo+w, e.step, sides{room.front, light[i]}, face, behind, room.misfits) {
 			return
 		}
 		wall := int(math.Ceil((w + litMM(w, b.pxMM)) / e.step))
@@ -182,7 +182,7 @@ func (m edgeModel) rightEdge(b *band, e *edgeScan, tau2 float64, face, behind hu
 
 type rightEdgeRoom struct {
 	fit            *chromaFit
-	misfits, level []float64
+	misfits, front []float64
 }
 
 // hueOffPx is how far from its edge a change of hue is found, but for noise, standard deviation in pixels, where so much light comes from what is behind.

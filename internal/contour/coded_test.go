@@ -9,7 +9,6 @@ import (
 
 	"portmatch/internal/face"
 	"portmatch/internal/geom"
-	"portmatch/internal/photo"
 	"portmatch/internal/scalecard"
 )
 
@@ -31,22 +30,7 @@ func TestCoarselyCodedColour(t *testing.T) {
 		if err := jpeg.Encode(&out, im, &jpeg.Options{Quality: quality}); err != nil {
 			t.Fatal(err)
 		}
-		path := filepath.Join(t.TempDir(), "small.jpg")
-		if err := os.WriteFile(path, out.Bytes(), 0o666); err != nil {
-			t.Fatal(err)
-		}
-		p, err := photo.Load(t.Context(), path, photo.Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		sol, err := scalecard.Solve(t.Context(), p, scalecard.Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		v, err := NewSurvey(t.Context(), p, sol, Options{HeightMM: heightMM})
-		if err != nil {
-			t.Fatal(err)
-		}
+		v := surveyOfPicture(t, out.Bytes(), scalecard.Options{}, heightMM)
 		cam := trueCamera(t, "gasket")
 		var ports [][]geom.PointMM
 		for _, port := range readFaceTruth(t, "gasket").Ports {

@@ -81,21 +81,7 @@ func surveyWith(t *testing.T, class string, seed uint64, work bool, scale float6
 	if err != nil {
 		t.Fatal(err)
 	}
-	path := filepath.Join(t.TempDir(), "face.jpg")
-	if err := os.WriteFile(path, jpg, 0o666); err != nil {
-		t.Fatal(err)
-	}
-	p, err := photo.Load(t.Context(), path, photo.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	sol, err := scalecard.Solve(t.Context(), p, scalecard.Options{DPI: s.DeclaredDPI})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if v, err = NewSurvey(t.Context(), p, sol, Options{HeightMM: heightMM}); err != nil {
-		t.Fatal(err)
-	}
+	v = surveyOfPicture(t, jpg, scalecard.Options{DPI: s.DeclaredDPI}, heightMM)
 	for _, port := range s.Truth("").Ports {
 		var o []geom.PointMM
 		for _, q := range port.OutlinePx {
@@ -104,6 +90,28 @@ func surveyWith(t *testing.T, class string, seed uint64, work bool, scale float6
 		ports = append(ports, o)
 	}
 	return v, ports
+}
+
+// surveyOfPicture surveys a JPEG.
+func surveyOfPicture(t *testing.T, jpg []byte, o scalecard.Options, heightMM float64) *Survey {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "face.jpg")
+	if err := os.WriteFile(path, jpg, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	p, err := photo.Load(t.Context(), path, photo.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	sol, err := scalecard.Solve(t.Context(), p, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := NewSurvey(t.Context(), p, sol, Options{HeightMM: heightMM})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
 }
 
 // offTruth measures every port and calls f with it and with how far every place of its edge lies from where it was drawn, mm.

@@ -52,9 +52,8 @@ func (m edgeModel) addHue(b *band, e *edgeScan, tau2 float64, spread []float64) 
 		chromaNew = 0.25 // share of the samples that are independent
 	)
 	out := m.within(2.2)
-	least := math.Hypot(hueNoise, b.codedHue())
-	face := b.hues(-out, -math.Min(0.5, out/2), 1.3, least, nil, false)
-	behind := b.hues(benchFromMM, b.s0+float64(b.n-1)*b.ds, 1.3, least, nil, false)
+	face := b.hues(-out, -math.Min(0.5, out/2), 1.3, hueNoise, nil, false)
+	behind := b.hues(benchFromMM, b.s0+float64(b.n-1)*b.ds, 1.3, hueNoise, nil, false)
 	e.hueTells = make([]bool, len(e.fits))
 	if m.thin() {
 		m.rightEdge(b, e, tau2, face, behind)

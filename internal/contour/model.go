@@ -71,13 +71,13 @@ func (s *surface) settle(bases [][]geom.PointMM, lands []float64, m edgeModel) e
 		m.sigmaMM = least(geometricSteps(0.4*px, 2.6*px, 1.3), func(x float64) float64 { t := m; t.sigmaMM = x; return misfit(t) })
 		return m
 	}
-	rim := s.newArcs(bases, m).rim(m)
+	found := s.newArcs(bases, m).rim(m)
 	// How blurred a photo is, burnt-out paper doesn't tell, and blur passes for a narrow rim.
 	const narrowPx = 1.6
-	if s.whiteBurnt && rim.mm < narrowPx*px {
-		rim.maybeMM, rim.mm = max(rim.mm, rim.maybeMM), 0
+	if s.whiteBurnt && found.mm < narrowPx*px {
+		found = rim{maybeMM: max(found.mm, found.maybeMM), light: found.light}
 	}
-	m.rimMM, m.rimSigmaMM, m.chamfer, m.maybeRimMM, m.rimLight = rim.mm, rim.sigmaMM, rim.chamfer, rim.maybeMM, rim.light
+	m.rimMM, m.rimSigmaMM, m.chamfer, m.maybeRimMM, m.rimLight = found.mm, found.sigmaMM, found.chamfer, found.maybeMM, found.light
 	m.rusty = s.rusty(bases)
 	if m.rimMM > 0 {
 		m.doubt = m.rusty

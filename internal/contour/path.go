@@ -116,8 +116,7 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 	level, spread := faceLevels(b, ringLo, ringHi)
 	behind, _ := faceLevels(b, behindFrom, last)
 	// Rust, oil and mottle give a face's hue longer tails than its middle half shows, and the chroma of a JPEG is coarse.
-	const mottled, grain = 1.8, 0.008
-	hueGrain := math.Hypot(grain, b.codedHue())
+	const mottled, hueGrain = 1.8, 0.008
 	machined := m.wallMM == 0
 	faceHue, behindHue := hueLevels(b, ringLo, ringHi, mottled, hueGrain, machined), hueLevels(b, behindFrom, last, mottled, hueGrain, machined)
 	// No sample counts for more than this log likelihood ratio, for or against: a line on the face, however bright, is
@@ -274,6 +273,7 @@ func (b *band) hues(lo, hi, wider, least float64, middle []float64, brighter boo
 	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
 	reach := int(hueAlongMM / b.spacing)
 	skip := max(1, reach/6)
+	least = math.Hypot(least, b.codedHue())
 	collect := func(value func(i, j int) float32) (centre, sigma []float64) {
 		return sortRows(n, (j1-j0)/3+1, func(i int, v []float32) []float32 {
 			row := b.row(i)

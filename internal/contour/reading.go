@@ -474,8 +474,9 @@ func (r *edgeReading) scribed(b *band) {
 const linedMM = 0.09
 
 // compare holds the reading against a second one of the same edge. usualMM is how far the two may lie apart for reasons of
-// their own, insideMM how much further inside the second may lie, as a rim that is known to be there passes for the tunnel, and bleedPx how far the second one may lie inside the opening wherever it is dark there, in pixels: colour is stored for every
-// other pixel, and that of a dyed face runs over into the dark. Into a lit wall it does not.
+// their own, insideMM how much further inside the second may lie, as a rim that is known to be there passes for the face, and bleedPx how far
+// the second one may lie inside the opening wherever it is dark there, in pixels: colour is stored for every other pixel, and that of a dyed
+// face runs over into the dark. Into a lit wall it does not.
 func (r *edgeReading) compare(other *geom.Index, usualMM, insideMM, bleedPx float64) {
 	const (
 		notTrustedMM = 0.2

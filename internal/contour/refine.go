@@ -110,7 +110,12 @@ func (s *surface) refine(base []geom.PointMM, m edgeModel) edgeReading {
 	if m.wallMM > 0 {
 		r.bridge(regions)
 	}
-	r.compare(regions, 0.1+0.3*m.rimMM, 0.7*m.rimMM, bleed)
+	// Regions may end the face before a rim or behind it: with what is usual, a whole rim inside. A doubtful rim's edge is not its outer one.
+	usual, inside := 0.1+0.3*m.rimMM, 0.7*m.rimMM
+	if m.doubt {
+		inside = 0
+	}
+	r.compare(regions, usual, inside, bleed)
 	r.soften(m.softMM)
 	return r
 }

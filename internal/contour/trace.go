@@ -287,7 +287,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	}
 	m.punched = v.sol.Camera.Scan != nil
 	m = v.lit.settle(bases, lands, m)
-	if m.wallMM == 0 && !m.punched && !m.chamfer && !m.dyed {
+	if m.wallMM == 0 && !m.punched && !m.chamfer && !m.dyed && !v.sol.WhiteBurnt {
 		m.softMM = v.soft(m, px)
 	}
 	if v.thin {

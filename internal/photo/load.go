@@ -1,6 +1,7 @@
 package photo
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -119,7 +120,7 @@ func assemble(path string, h *head, pl *planes) *Photo {
 	if z := h.exif.digitalZoom; z > 1 {
 		p.Notes = append(p.Notes, fmt.Sprintf("taken with %.3g x digital zoom, which adds no detail; go nearer instead", z))
 	}
-	p.MeanQuantum, p.ChromaQuantum = h.meanQuantum, h.chromaQuantum
+	p.MeanQuantum, p.ChromaQuantum = h.meanQuantum, cmp.Or(h.chromaQuantum, h.meanQuantum) // one table may serve both
 	p.Tone, note = toneOf(h)
 	if note != "" {
 		p.Notes = append(p.Notes, note)

@@ -12,7 +12,7 @@ import (
 )
 
 // The example tables of ITU-T T.81, annex K.1 and K.2, which quality 50 of the common scale stands for, sum up to 3688 and 5505 over 64 coefficients
-// (summed from memory of the tables; Go's encoder has them as they are).
+// (the tables' values are from memory; Go's encoder, which has them as they are, bears the sums out).
 func TestMeanQuanta(t *testing.T) {
 	im := image.NewRGBA(image.Rect(0, 0, 128, 128))
 	for i := range 128 * 128 {

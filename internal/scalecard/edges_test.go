@@ -119,6 +119,24 @@ func TestDarkIsRefused(t *testing.T) {
 	}
 }
 
+// Paper that has no levels left of its own says so.
+func TestBurntPaperIsTold(t *testing.T) {
+	for _, c := range []struct {
+		white float64 // linear light
+		want  bool
+	}{{0.75, false}, {1.3, true}} {
+		pic := newPicture(draw(desk(6), 0))
+		pic.white = c.white
+		sol, err := Solve(context.Background(), pic.photo(1), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if sol.WhiteBurnt != c.want {
+			t.Errorf("paper with %.2f of the light that a picture can hold: burnt out %v, want %v", c.white, sol.WhiteBurnt, c.want)
+		}
+	}
+}
+
 // TestUnits: the edges of a tag are where two cells of different colour meet, and nowhere else.
 func TestUnits(t *testing.T) {
 	for id := range 9 {

@@ -23,7 +23,7 @@ const (
 	// How far phones bend their curves off the standard: a gamma 10 % off, an S that moves the quarter tones by 0.02.
 	sigmaTonePower = 0.10
 	sigmaToneS     = 0.20
-	// Paper is burnt out beyond this, linear light: in 30 photos that are not it has 0.48 to 0.77.
+	// Paper is burnt out beyond this, linear light: in 27 photos that are not it has 0.48 to 0.77.
 	burntWhite = 0.95
 	// Sharpening hides how soft an edge was when the curve met it: a lens and a pixel together make at least this.
 	minOpticalBlurPx = 0.6
