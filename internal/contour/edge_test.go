@@ -327,6 +327,22 @@ func TestRimThatMayBeThere(t *testing.T) {
 	}
 }
 
+// Waves, and far better fits in a few arcs, make no rim of a sharp edge beside a milling mark.
+func TestMarkBesideAnEdgeIsNoRim(t *testing.T) {
+	for _, c := range []struct {
+		class string
+		seed  uint64
+	}{{"thick", 90005}, {"glare", 90006}} {
+		v, _ := surveyOf(t, c.class, c.seed, true)
+		if _, err := v.Trace(t.Context(), nil); err != nil {
+			t.Fatal(err)
+		}
+		if v.edge.rimMM > 0 {
+			t.Errorf("%s %d: a rim of %.2f mm is believed in", c.class, c.seed, v.edge.rimMM)
+		}
+	}
+}
+
 // Burnt-out paper does not tell how blurred a photo is, and blur passes for a rim a pixel wide: one is thought possible then, and believed in else.
 func TestBurntPaperHidesTheBlur(t *testing.T) {
 	for _, burnt := range []bool{false, true} {
