@@ -19,6 +19,7 @@ type band struct {
 	hue         []float32
 	chromaNoise float64 // of a sample's chroma, standard deviation in grey levels
 	quantum     float64 // of the photo's chroma, grey levels; see photo.Photo
+	dyeHue      float64 // see surface
 	// lean[i] is how far, in mm along the normal on the face's plane, a point one mm deeper appears displaced: positive
 	// where the camera sees the wall below the edge.
 	lean   []float64
@@ -70,6 +71,7 @@ func (s *surface) unroll(base []geom.PointMM, s0, s1, ds, avgMM float64, colour 
 			b.hue[k] /= grey[k/2] + hueFloor
 		}
 		b.chromaNoise, b.quantum = b.measureChromaNoise(), s.photo.ChromaQuantum
+		b.dyeHue = s.dyeHue
 	}
 	return b
 }

@@ -17,28 +17,38 @@ import (
 // far the edges of one photo lie off together: drawn ones 0.03 mm, standard deviation.
 const dyeGamma, dyedPx = 0.75, 0.3
 
-// hueBeside returns the usual hue of the face next to the openings, see surface.hue, and how strong it usually is.
-func (s *surface) hueBeside(bases [][]geom.PointMM) (cb, cr, strength float64) {
-	var blue, red, all []float64
+// huesBeside returns the hues of the face next to the openings, see surface.hue, at many places.
+func (s *surface) huesBeside(bases [][]geom.PointMM) (cb, cr []float64) {
 	for _, base := range bases {
 		b := s.unroll(base, -2, -0.5, s.mmPerPx(base[0]), 0, true)
 		for i := 0; i < len(b.hue); i += 14 {
 			if x, y := float64(b.hue[i&^1]), float64(b.hue[i|1]); x == x {
-				blue, red, all = append(blue, x), append(red, y), append(all, math.Hypot(x, y))
+				cb, cr = append(cb, x), append(cr, y)
 			}
 		}
 	}
-	return quantile(blue, 0.5), quantile(red, 0.5), quantile(all, 0.5)
+	return cb, cr
 }
 
-// dyed returns the surface in light of the primary in which the dye beside the openings is brightest, or nil for a face that is not covered with layout
-// dye.
+// dyed returns the surface in light of the primary in which the dye beside the openings is brightest, or nil for a face that shows no layout
+// dye there. Dye is brushed on in patches: a face is dyed where a part of it is.
 func (s *surface) dyed(bases [][]geom.PointMM) *surface {
 	// In that primary bare metal is as bright, a face under blue dye 1.23 to 1.8 times. Rust is up to 1.24 times as bright in red.
 	const brighter, brighterThanRust = 1.2, 1.4
-	cb, cr, _ := s.hueBeside(bases)
+	const leastShare = 0.2
+	var cb, cr []float64
+	allCb, allCr := s.huesBeside(bases)
+	for i, x := range allCb {
+		if math.Hypot(x, allCr[i]) > coloured {
+			cb, cr = append(cb, x), append(cr, allCr[i])
+		}
+	}
+	if float64(len(cb)) < leastShare*float64(len(allCb)) {
+		return nil
+	}
+	x, y := quantile(cb, 0.5), quantile(cr, 0.5)
 	var brightest photo.Primary
-	level := func(p photo.Primary) float64 { return float64(p.Level(1, float32(cb), float32(cr))) }
+	level := func(p photo.Primary) float64 { return float64(p.Level(1, float32(x), float32(y))) }
 	for _, p := range []photo.Primary{photo.Green, photo.Blue} {
 		if level(p) > level(brightest) {
 			brightest = p
@@ -49,16 +59,92 @@ func (s *surface) dyed(bases [][]geom.PointMM) *surface {
 	}
 	o := *s
 	o.throughDye, o.light, o.tone = true, s.photo.Levels(brightest), new([256]float32)
+	o.dyeHue = math.Hypot(x, y) / level(brightest)
 	for v, linear := range s.tone {
 		o.tone[v] = float32(math.Pow(float64(linear), dyeGamma))
 	}
 	return &o
 }
 
+// patches returns the hue of the dye and that of the bare metal along the curve from lo to hi mm, at every vertex. Where a tenth of the face or less is dyed,
+// the dye has the hue that it has elsewhere; where so little is bare, the deviations of the bare metal's are infinite. wider and least are as for hues.
+func (b *band) patches(lo, hi, wider, least float64) (dye, bare hueCluster) {
+	const leastShare = 0.1
+	n := len(b.base)
+	j0, j1 := max(0, int(b.index(lo))), min(b.n-1, int(b.index(hi)))
+	reach := int(hueAlongMM / b.spacing)
+	skip := max(1, reach/6)
+	of := [2]*hueCluster{&dye, &bare}
+	for _, h := range of {
+		h.a, h.b, h.sigmaA, h.sigmaB = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	}
+	add := func(seen *hueSamples, row int) {
+		for j := j0; j <= j1; j += 3 {
+			x, y := float64(b.hue[2*(row*b.n+j)]), float64(b.hue[2*(row*b.n+j)+1])
+			if x == x {
+				k := 0
+				if math.Hypot(x, y) < b.dyeHue/2 {
+					k = 1
+				}
+				seen[k][0], seen[k][1] = append(seen[k][0], x), append(seen[k][1], y)
+			}
+		}
+	}
+	set := func(h *hueCluster, i int, samples [2][]float64) {
+		h.a[i], h.sigmaA[i] = middleAndDeviation(samples[0])
+		h.b[i], h.sigmaB[i] = middleAndDeviation(samples[1])
+		h.sigmaA[i], h.sigmaB[i] = math.Hypot(wider*h.sigmaA[i], least), math.Hypot(wider*h.sigmaB[i], least)
+	}
+	var all hueSamples
+	for i := 0; i < n; i += skip {
+		add(&all, i)
+	}
+	usual := [4]float64{0, 0, math.Inf(1), math.Inf(1)}
+	if len(all[0][0]) > 0 {
+		set(&dye, 0, all[0])
+		usual = [4]float64{dye.a[0], dye.b[0], dye.sigmaA[0], dye.sigmaB[0]}
+	}
+	parallelRowsWith(n, func(i int, seen *hueSamples) {
+		for k := range seen {
+			seen[k] = [2][]float64{seen[k][0][:0], seen[k][1][:0]}
+		}
+		for a := -reach; a <= reach; a += skip {
+			add(seen, (i+a+n)%n)
+		}
+		few := leastShare * float64(len(seen[0][0])+len(seen[1][0]))
+		for k, h := range of {
+			switch {
+			case float64(len(seen[k][0])) > few:
+				set(h, i, seen[k])
+			case k == 0:
+				h.a[i], h.b[i], h.sigmaA[i], h.sigmaB[i] = usual[0], usual[1], usual[2], usual[3]
+			default:
+				h.sigmaA[i], h.sigmaB[i] = math.Inf(1), math.Inf(1)
+			}
+		}
+	})
+	return dye, bare
+}
+
+// hueSamples are the two numbers of the hues of some samples of dye, and of some of bare metal.
+type hueSamples [2][2][]float64
+
+// middleAndDeviation returns the median of v and the standard deviation that its median absolute deviation stands for. v is changed.
+func middleAndDeviation(v []float64) (middle, sigma float64) {
+	middle = quantile(v, 0.5)
+	for i := range v {
+		v[i] = math.Abs(v[i] - middle)
+	}
+	return middle, 1.4826 * quantile(v, 0.5)
+}
+
 // rusty tells whether a face that is not dyed is strongly coloured beside its openings.
 func (s *surface) rusty(bases [][]geom.PointMM) bool {
-	_, _, strength := s.hueBeside(bases)
-	return strength > coloured
+	cb, cr := s.huesBeside(bases)
+	for i := range cb {
+		cb[i] = math.Hypot(cb[i], cr[i])
+	}
+	return quantile(cb, 0.5) > coloured
 }
 
 // lookThroughDye looks for the openings of a dyed face again, in light of the dye's colour. Its holes stay as they are.

@@ -119,6 +119,14 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 	const mottled, hueGrain = 1.8, 0.008
 	machined := m.wallMM == 0
 	faceHue, behindHue := hueLevels(b, ringLo, ringHi, mottled, hueGrain, machined), hueLevels(b, behindFrom, last, mottled, hueGrain, machined)
+	// By how much of the step machined metal is uneven, and how bright what is behind its edge may be, of its level. In light of its own colour dye is nearly as
+	// bright as bare metal, and more uneven.
+	uneven, mostBehind := 0.1, 0.8
+	if b.dyeHue > 0 && faceHue != nil {
+		dye, bare := b.patches(ringLo, ringHi, mottled, hueGrain)
+		faceHue.also = []hueCluster{dye, bare}
+		uneven, mostBehind = 0.12, 0.7
+	}
 	// No sample counts for more than this log likelihood ratio, for or against: a line on the face, however bright, is
 	// outweighed by as much face behind it.
 	const most = 2.5
@@ -139,9 +147,9 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 		tight, lo, hi, soft := spread[i], 0.25*behind[i], 1.3*behind[i], 0.2*behind[i]+spread[i]
 		if m.wallMM == 0 {
 			// Machined metal has bright and dark patches larger than the window the spread was taken from.
-			tight = math.Max(tight, 0.1*math.Abs(level[i]-behind[i]))
+			tight = math.Max(tight, uneven*math.Abs(level[i]-behind[i]))
 			if behind[i] < level[i] {
-				lo, hi = 0, math.Max(behind[i], 0.8*level[i])
+				lo, hi = 0, math.Max(behind[i], mostBehind*level[i])
 			}
 			soft = 0.1*hi + tight
 		}
@@ -240,6 +248,7 @@ func faceLevels(b *band, lo, hi float64) (level, spread []float64) {
 type hueStat struct {
 	dark, bright hueCluster
 	patchy       bool
+	also         []hueCluster // hues that it has as well, patch by patch
 }
 
 // hueCluster is the hue of some samples, at every vertex: its two numbers, their standard deviations, and the brightness of the
@@ -339,8 +348,17 @@ func (h *hueStat) unlike(b *band, i, j int) float64 {
 			sigmaA, sigmaB = sigmaA+f*(l.sigmaA[i]-sigmaA), sigmaB+f*(l.sigmaB[i]-sigmaB)
 		}
 	}
-	x, y := float64(b.hue[at])-meanA, float64(b.hue[at+1])-meanB
-	return x*x/(sigmaA*sigmaA+noise*noise) + y*y/(sigmaB*sigmaB+noise*noise)
+	far := func(meanA, meanB, sigmaA, sigmaB float64) float64 {
+		x, y := float64(b.hue[at])-meanA, float64(b.hue[at+1])-meanB
+		return x*x/(sigmaA*sigmaA+noise*noise) + y*y/(sigmaB*sigmaB+noise*noise)
+	}
+	least := far(meanA, meanB, sigmaA, sigmaB)
+	for k := range h.also {
+		if o := &h.also[k]; !math.IsInf(o.sigmaA[i], 1) {
+			least = min(least, far(o.a[i], o.b[i], o.sigmaA[i], o.sigmaB[i]))
+		}
+	}
+	return least
 }
 
 // medianAlong replaces every value by the median of those within k places round the closed curve.

@@ -15,6 +15,7 @@ type surface struct {
 	gray       []uint8
 	light      []uint8 // what edges are measured in: gray, or one primary; see dyed
 	throughDye bool    // light is a primary
+	dyeHue     float64 // how strong the dye's hue is in that light; see hue
 	w, h       int
 	tone       *[256]float32
 	heightMM   float64

@@ -272,9 +272,13 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 	bases := v.locate(starts, m)
 	if !v.thin {
 		if s := v.s.dyed(bases); s != nil {
-			if m.bareRimMM = v.s.bareRimMM(bases); m.bareRimMM == 0 {
-				v.lit = v.withoutPenLines(s, starts)
-				bases = v.locate(starts, m)
+			bare := v.lit
+			m.bareRimMM = v.s.bareRimMM(bases)
+			// In light of its own colour the dye is as bright as the metal beside it, and regions don't end where it does.
+			v.lit = v.withoutPenLines(s, starts)
+			bases = v.locate(starts, m)
+			if m.bareRimMM > 0 {
+				v.lit = bare
 			}
 		}
 	}
