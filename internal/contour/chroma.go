@@ -185,14 +185,53 @@ type rightEdgeRoom struct {
 	misfits, front []float64
 }
 
+// plainHuePx is how far from its edge a change of hue is found where chroma is finely coded, but for noise, standard deviation in pixels.
+const plainHuePx = 0.34
+
 // hueOffPx is how far from its edge a change of hue is found, but for noise, standard deviation in pixels, where so much light comes from what is behind.
 // A JPEG codes chroma coarsely, and what little of a faint change is left tells ever less of its place: drawn gaskets, their colours 30 levels from the
 // bench's in the mean, were 0.42 px off at quality 90, where the chroma's mean step is 17 levels, 0.67 at 75, 1.1 at 50 and 2.0 at 30, where it is 145. Blocks err
 // each its own way: of what a single place is off by, two thirds are taken for what all places near it have.
 func (b *band) hueOffPx(face, behind *hueCluster, i int, light float64) float64 {
-	const plainPx, codedPx = 0.34, 0.25
+	const codedPx = 0.25
 	apart := math.Hypot(behind.a[i]-face.a[i], behind.b[i]-face.b[i]) * (greyLevel(light) + hueFloor)
-	return math.Hypot(plainPx, codedPx*b.quantum/apart)
+	return math.Hypot(plainHuePx, codedPx*b.quantum/apart)
+}
+
+// outward moves the places of an edge as brightness has them outward where the hue changes outside them and there is no wall. A contact shadow that is as
+// dark as the part is taken for it, more or less, and keeps the bench's hue. The less brighter what is right behind the edge is than the face, the more so:
+// on 109 drawn gaskets such places were too far in by 0.85 of what the hue, on average over 3 mm, lay outside them, by 0.4 where it was 1.1 to 2.5 times as bright again and
+// 0.2 where more; on two ray-traced ones by 1.4 and not at all. Where the hue lies inside, brightness is right.
+//
+// Of the drawn places without a wall 95 % lay within 0.52 px, and do within 0.43.
+func (e *edgeScan) outward(m edgeModel, b *band, r *edgeReading) {
+	const (
+		most    = 0.8 // of what the hue lies outside
+		clearly = 1.5 // times as bright again as the face
+		mostPx  = 1.5 // that the hue counts
+		alongMM = 1.5 // to either side
+		// A wall narrower than the blur has some of the bench's light on it, too.
+		litBy = 2.0 // of its width
+	)
+	n := len(r.raw)
+	outside := make([]float64, n) // pixels; less than 0 where the hue lies outside
+	for i, mm := range e.hueMM {
+		outside[i] = min(max((mm-m.width(b.lean[i])-r.raw[i])/b.pxMM, -mostPx), mostPx)
+	}
+	k := min(int(alongMM/b.spacing), (n-1)/2)
+	for i := range outside {
+		var sum, seen float64
+		for a := -k; a <= k; a++ {
+			if v := outside[(i+a+n)%n]; v == v {
+				sum, seen = sum+v, seen+1
+			}
+		}
+		if math.IsNaN(e.hueMM[i]) {
+			continue
+		}
+		fine, bright := plainHuePx*b.pxMM/e.hueOffMM[i], max(0, r.behind[i]/r.onFace[i]-1)/clearly
+		r.raw[i] += most * fine * fine / (1 + bright*bright) * b.pxMM * min(0, sum/seen+litBy*m.width(b.lean[i])/b.pxMM)
+	}
 }
 
 // litMM is how far outside the foot of a wall that looks wallMM wide light from the bench may change its hue.

@@ -236,3 +236,36 @@ func TestGrainLeavesTheHue(t *testing.T) {
 		t.Errorf("red over brightness is %.3f where there is grain and %.3f where there is none, of the same stuff in as much light", grainy, even)
 	}
 }
+
+// A contact shadow as dark as the part is taken for it by brightness; the hue, on average along the edge, tells by how much, as well as it is coded, unless what is
+// behind the edge is plainly brighter, or a wall.
+func TestHueOutsideADarkShadow(t *testing.T) {
+	const n, px, outMM = 100, 0.1, 0.1
+	for _, c := range []struct {
+		name         string
+		hueMM, offMM float64
+		behind, lean float64 // of the face's light; mm a mm
+		wantMM       float64
+	}{
+		{"a dark shadow", -outMM, plainHuePx * px, 1, -0.2, -0.08},
+		{"coarsely coded", -outMM, 3 * plainHuePx * px, 1, -0.2, -0.009},
+		{"a bright bench", -outMM, plainHuePx * px, 5.5, -0.2, -0.008},
+		{"the hue inside", outMM, plainHuePx * px, 1, -0.2, 0},
+		{"a wall", -outMM, plainHuePx * px, 1, 0.3, 0},
+		{"no hue", math.NaN(), plainHuePx * px, 1, -0.2, 0},
+	} {
+		b := &band{base: make([]geom.PointMM, n), lean: make([]float64, n), spacing: 0.3, pxMM: px}
+		e := &edgeScan{hueMM: make([]float64, n), hueOffMM: make([]float64, n)}
+		r := edgeReading{raw: make([]float64, n), behind: make([]float64, n), onFace: make([]float64, n)}
+		for i := range n {
+			b.lean[i], e.hueOffMM[i], r.behind[i], r.onFace[i] = c.lean, c.offMM, 0.1*c.behind, 0.1
+			e.hueMM[i] = c.hueMM + 0.05*float64(i%2*2-1)
+		}
+		e.outward(edgeModel{wallMM: 1}, b, &r)
+		for i, mm := range r.raw {
+			if math.Abs(mm-c.wantMM) > 0.01 {
+				t.Fatalf("%s: place %d moved by %.3f mm, want %.3f", c.name, i, mm, c.wantMM)
+			}
+		}
+	}
+}

@@ -110,6 +110,7 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		r.sure[i] = inside && seen && r.slackMM[i] < room && level[i] < burntOut
 	}
 	if e.hueMM != nil {
+		e.outward(m, b, &r)
 		r.hueApartMM = e.hueApart(m, b, r.raw)
 	}
 	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing, m.smoothing(b.pxMM))
