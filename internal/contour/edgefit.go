@@ -145,10 +145,18 @@ func (m edgeModel) scan(b *band, half, step float64, level, spread []float64) *e
 		}
 	}
 	buf := make([]float64, 5*k*len(b.base))
+	var bench []float64
+	if m.thin() && m.landMM == 0 {
+		bench = b.medians(benchFromMM, b.s0+float64(b.n-1)*b.ds)
+	}
 	parallelRowsWith(len(b.base), func(i int, p *profile) {
 		f := &e.fits[i]
 		o := buf[5*k*i:]
 		f.sse, f.first, f.second, f.level, f.footMM = o[:k:k], o[k:2*k:2*k], o[2*k:3*k:3*k], o[3*k:4*k:4*k], o[4*k:5*k:5*k]
+		p.bench = 0
+		if bench != nil {
+			p.bench = bench[i]
+		}
 		m.fitRow(b, i, e, first, level[i], spread[i], p)
 	})
 	return e
@@ -156,8 +164,9 @@ func (m edgeModel) scan(b *band, half, step float64, level, spread []float64) *e
 
 // profile is scratch space for one row of a band: the samples that take part in a fit, with their weights.
 type profile struct {
-	n    int
-	y, g [512]float64 // brightness and weight; both 0 where a sample does not count
+	n     int
+	y, g  [512]float64 // brightness and weight; both 0 where a sample does not count
+	bench float64      // linear light of what lies further in; 0 where that is not known
 	// from[t] sums up samples t to n-1: where the model's columns are constant or straight, their products follow.
 	from [513]tailSums
 }
@@ -237,8 +246,9 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	} else if two && !m.shadow {
 		w1 = weight(1)
 	}
-	yy += w0*faceLevel*faceLevel + w1*mean1*mean1
+	yy += w0 * faceLevel * faceLevel
 
+	plainMean1, plainW1 := mean1, w1
 	reach, slope := phiReach*m.sigmaMM, 0.0
 	if m.rounded {
 		slope = m.rimMM
@@ -263,6 +273,13 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 		f.sse[q] = math.Inf(1)
 		s1 := e.lo + float64(q)*e.step - (b.s0 + float64(j0)*b.ds)
 		c1 := first[q*b.n+min(j0, b.n-1):][:n]
+		if two && !known && !inShadow && m.mayBeShaded(w, b.pxMM) {
+			mean1, w1 = plainMean1, plainW1
+			if lit, deep := b.inDeepShadow(i, e.lo+float64(q)*e.step+w, p.bench); deep {
+				mean1, w1 = faceLevel*(shadedWall*lit-1), 2*weight(faceLevel*shadedScatter)
+			}
+		}
+		yy := yy + w1*mean1*mean1
 		ta, tb := at(s1-reach), at(s1+reach+slope)
 		beyond := &p.from[tb]
 		near := levelSums{a00: p.from[0].g + w0, b0: p.from[0].gy + w0*faceLevel,

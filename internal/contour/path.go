@@ -161,14 +161,16 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 			wallLo, wallHi = 0, 0.8*behind[i]
 		}
 		wallLost := math.Max(0, math.Log((wallHi-wallLo)/(2.5*tight)))
+		shadedHi := mostShadedWall * level[i]
+		shadedLost := math.Max(0, math.Log((shadedHi-wallLo)/(2.5*tight)))
 		wall := int(m.regionZone(b, i) / b.ds)
 		change := b.changes(room, b.row(i), math.Max(0.4, 3*b.pxMM))
 		// Running sums of what it costs to take the samples for face, and for wall, rather than for what is behind. Each costs what it is
 		// less likely than the likeliest of the three: a dark wall with the hue of the face is unlike both others, and no reason to prefer
 		// one of them.
-		sum, asWall := room.sum, room.asWall
+		sum, asWall, asShaded := room.sum, room.asWall, room.asShaded
 		for j, y := range b.row(i) {
-			r, w := 0.3, 0.3 // outside the photo: no evidence, and no wish to go there
+			r, w, sw := 0.3, 0.3, 0.3 // outside the photo: no evidence, and no wish to go there
 			if y == y {
 				v := float64(y)
 				rf := (v - level[i]) / tight
@@ -199,8 +201,12 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 					r = min(r, glint)
 				}
 				w = max(-most, min(asCutWall-best, most)) - behindCost
+				if sw = w; m.thin() {
+					rs := max(0, max(wallLo-v, v-shadedHi)) / (0.2*level[i] + tight)
+					sw = max(-most, min(asCutWall+(rs*rs-rw*rw)/2+shadedLost-wallLost-best, most)) - behindCost
+				}
 			}
-			sum[j+1], asWall[j+1] = sum[j]+r, asWall[j]+w
+			sum[j+1], asWall[j+1], asShaded[j+1] = sum[j]+r, asWall[j]+w, asShaded[j]+sw
 		}
 		c := cost[i*b.n : (i+1)*b.n]
 		for j := range c {
@@ -213,7 +219,13 @@ func (m edgeModel) regionCost(b *band, ringLo, ringHi, behindFrom float64) []flo
 			} else {
 				sharp *= 1.5
 			}
-			c[j] = weight*(sum[j]+asWall[jw]-asWall[j]) - reward*b.spacing*sharp
+			across := asWall[jw] - asWall[j]
+			if m.mayBeShaded(float64(wall)*b.ds, b.pxMM) {
+				if _, deep := b.inDeepShadow(i, b.s0+float64(jw)*b.ds, behind[i]); deep {
+					across = asShaded[jw] - asShaded[j]
+				}
+			}
+			c[j] = weight*(sum[j]+across) - reward*b.spacing*sharp
 		}
 	})
 	return cost
@@ -425,12 +437,12 @@ func edgeEvidence(r float64) float64 {
 }
 
 // costRow is scratch space for one row of regionCost.
-type costRow struct{ sum, asWall, change, light []float64 }
+type costRow struct{ sum, asWall, asShaded, change, light []float64 }
 
 // grow makes room for n samples. Sums of the samples before each one have one more, the first of them 0.
 func (r *costRow) grow(n int) {
 	if len(r.change) != n {
-		r.sum, r.asWall, r.light = make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)
+		r.sum, r.asWall, r.asShaded, r.light = make([]float64, n+1), make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)
 		r.change = make([]float64, n)
 	}
 }

@@ -164,6 +164,31 @@ func (v *Survey) holeWalls() (angle, change []float64) {
 	return angle, change
 }
 
+// A bench in deep shadow right behind a wall's foot is in that of the part itself, from a lamp behind the wall. Such a wall is turned away from the lamp: of the
+// light that falls on the face it gets shadedWall times what that bench gets of its own, give or take shadedScatter, and no more than mostShadedWall.
+const shadedWall, shadedScatter, mostShadedWall = 0.8, 0.25, 0.6
+
+// mayBeShaded tells whether a wall that looks widthMM wide is one that inDeepShadow can tell of: of narrow ones blur leaves no light of their own, and little is lost
+// either way; and beside a bead what lies further in may be anything.
+func (m edgeModel) mayBeShaded(widthMM, pxMM float64) bool {
+	const leastPx = 3.0
+	return m.thin() && !m.beaded && widthMM > leastPx*pxMM
+}
+
+// inDeepShadow tells what share of its light, bench, linear, the bench gets right behind a wall's foot at footMM of row i, and whether that is a deep shadow.
+func (b *band) inDeepShadow(i int, footMM, bench float64) (lit float64, deep bool) {
+	const (
+		fromPx, toPx = 1.0, 3.0
+		mostLit      = 0.45
+		leastBench   = 0.005 // of full scale: a black bench shows no shadow
+	)
+	if bench < leastBench {
+		return 0, false
+	}
+	mean, ok := b.meanBetween(i, footMM+fromPx*b.pxMM, footMM+toPx*b.pxMM)
+	return mean / bench, ok && mean < mostLit*bench
+}
+
 // meanBetween is the mean brightness of row i between two distances from the band's middle, mm; ok is false where there is nothing.
 func (b *band) meanBetween(i int, from, to float64) (mean float64, ok bool) {
 	var sum, n float64
