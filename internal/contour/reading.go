@@ -110,8 +110,9 @@ func (e *edgeScan) read(m edgeModel, b *band, half float64, level, spread []floa
 		r.sure[i] = inside && seen && r.slackMM[i] < room && level[i] < burntOut
 	}
 	if e.hueMM != nil {
-		e.outward(m, b, &r)
+		// What the two differ by stays in doubt: the edge goes only part of the way.
 		r.hueApartMM = e.hueApart(m, b, r.raw)
+		e.outward(m, b, &r)
 	}
 	smooth, scatter := robustAlong(r.raw, r.sure, b.spacing, m.smoothing(b.pxMM))
 	for i := range r.raw {
