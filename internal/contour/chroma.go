@@ -199,7 +199,7 @@ func (b *band) hueOffPx(face, behind *hueCluster, i int, light float64) float64 
 }
 
 // outward moves the places of an edge as brightness has them outward where the hue changes outside them and there is no wall. A contact shadow that is as
-// dark as the part is taken for it, more or less, and keeps the bench's hue. The less brighter what is right behind the edge is than the face, the more so:
+// dark as the part is taken for it, more or less, and keeps the bench's hue. It is taken the more for it the less brighter than the face it is:
 // on 109 drawn gaskets such places were too far in by 0.85 of what the hue, on average over 3 mm, lay outside them, by 0.4 where it was 1.1 to 2.5 times as bright again and
 // 0.2 where more; on two ray-traced ones by 1.4 and not at all. Where the hue lies inside, brightness is right.
 //
@@ -214,20 +214,20 @@ func (e *edgeScan) outward(m edgeModel, b *band, r *edgeReading) {
 		litBy = 2.0 // of its width
 	)
 	n := len(r.raw)
-	outside := make([]float64, n) // pixels; less than 0 where the hue lies outside
+	outside := make([]float64, n) // by how much, pixels: less than 0 where the hue lies outside
 	for i, mm := range e.hueMM {
 		outside[i] = min(max((mm-m.width(b.lean[i])-r.raw[i])/b.pxMM, -mostPx), mostPx)
 	}
 	k := min(int(alongMM/b.spacing), (n-1)/2)
-	for i := range outside {
+	for i, mm := range e.hueMM {
+		if math.IsNaN(mm) {
+			continue
+		}
 		var sum, seen float64
 		for a := -k; a <= k; a++ {
 			if v := outside[(i+a+n)%n]; v == v {
 				sum, seen = sum+v, seen+1
 			}
-		}
-		if math.IsNaN(e.hueMM[i]) {
-			continue
 		}
 		fine, bright := plainHuePx*b.pxMM/e.hueOffMM[i], max(0, r.behind[i]/r.onFace[i]-1)/clearly
 		r.raw[i] += most * fine * fine / (1 + bright*bright) * b.pxMM * min(0, sum/seen+litBy*m.width(b.lean[i])/b.pxMM)

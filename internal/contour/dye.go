@@ -58,8 +58,7 @@ func (s *surface) dyed(bases [][]geom.PointMM) *surface {
 		return nil
 	}
 	o := *s
-	o.throughDye, o.light, o.tone = true, s.photo.Levels(brightest), new([256]float32)
-	o.dyeHue = math.Hypot(x, y) / level(brightest)
+	o.dyeHue, o.light, o.tone = math.Hypot(x, y)/level(brightest), s.photo.Levels(brightest), new([256]float32)
 	for v, linear := range s.tone {
 		o.tone[v] = float32(math.Pow(float64(linear), dyeGamma))
 	}
@@ -90,19 +89,21 @@ func (b *band) patches(lo, hi, wider, least float64) (dye, bare hueCluster) {
 			}
 		}
 	}
-	set := func(h *hueCluster, i int, samples [2][]float64) {
-		h.a[i], h.sigmaA[i] = middleAndDeviation(samples[0])
-		h.b[i], h.sigmaB[i] = middleAndDeviation(samples[1])
-		h.sigmaA[i], h.sigmaB[i] = math.Hypot(wider*h.sigmaA[i], least), math.Hypot(wider*h.sigmaB[i], least)
+	type hue struct{ a, b, sigmaA, sigmaB float64 }
+	unseen := hue{sigmaA: math.Inf(1), sigmaB: math.Inf(1)}
+	hueOf := func(samples [2][]float64) (h hue) {
+		h.a, h.sigmaA = middleAndDeviation(samples[0])
+		h.b, h.sigmaB = middleAndDeviation(samples[1])
+		h.sigmaA, h.sigmaB = math.Hypot(wider*h.sigmaA, least), math.Hypot(wider*h.sigmaB, least)
+		return h
 	}
 	var all hueSamples
 	for i := 0; i < n; i += skip {
 		add(&all, i)
 	}
-	usual := [4]float64{0, 0, math.Inf(1), math.Inf(1)}
+	elsewhere := [2]hue{unseen, unseen}
 	if len(all[0][0]) > 0 {
-		set(&dye, 0, all[0])
-		usual = [4]float64{dye.a[0], dye.b[0], dye.sigmaA[0], dye.sigmaB[0]}
+		elsewhere[0] = hueOf(all[0])
 	}
 	parallelRowsWith(n, func(i int, seen *hueSamples) {
 		for k := range seen {
@@ -112,15 +113,12 @@ func (b *band) patches(lo, hi, wider, least float64) (dye, bare hueCluster) {
 			add(seen, (i+a+n)%n)
 		}
 		few := leastShare * float64(len(seen[0][0])+len(seen[1][0]))
-		for k, h := range of {
-			switch {
-			case float64(len(seen[k][0])) > few:
-				set(h, i, seen[k])
-			case k == 0:
-				h.a[i], h.b[i], h.sigmaA[i], h.sigmaB[i] = usual[0], usual[1], usual[2], usual[3]
-			default:
-				h.sigmaA[i], h.sigmaB[i] = math.Inf(1), math.Inf(1)
+		for k, cluster := range of {
+			h := elsewhere[k]
+			if float64(len(seen[k][0])) > few {
+				h = hueOf(seen[k])
 			}
+			cluster.a[i], cluster.b[i], cluster.sigmaA[i], cluster.sigmaB[i] = h.a, h.b, h.sigmaA, h.sigmaB
 		}
 	})
 	return dye, bare

@@ -248,7 +248,6 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 	}
 	yy += w0 * faceLevel * faceLevel
 
-	plainMean1, plainW1 := mean1, w1
 	reach, slope := phiReach*m.sigmaMM, 0.0
 	if m.rounded {
 		slope = m.rimMM
@@ -273,8 +272,8 @@ func (m edgeModel) fitRow(b *band, i int, e *edgeScan, first []float64, faceLeve
 		f.sse[q] = math.Inf(1)
 		s1 := e.lo + float64(q)*e.step - (b.s0 + float64(j0)*b.ds)
 		c1 := first[q*b.n+min(j0, b.n-1):][:n]
-		if two && !known && !inShadow && m.mayBeShaded(w, b.pxMM) {
-			mean1, w1 = plainMean1, plainW1
+		mean1, w1 := mean1, w1
+		if two && !known && m.mayBeShaded(w, b.pxMM) {
 			if lit, deep := b.inDeepShadow(i, e.lo+float64(q)*e.step+w, p.bench); deep {
 				mean1, w1 = faceLevel*(shadedWall*lit-1), 2*weight(faceLevel*shadedScatter)
 			}

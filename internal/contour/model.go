@@ -60,7 +60,7 @@ func (s *surface) settle(bases [][]geom.PointMM, lands []float64, m edgeModel) e
 	if m.wallMM > 0 || m.punched {
 		return m
 	}
-	if m.dyed = s.throughDye; m.dyed {
+	if m.dyed = s.dyeHue > 0; m.dyed {
 		return m
 	}
 	if m.bareRimMM > 0 {

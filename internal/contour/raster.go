@@ -14,8 +14,7 @@ type surface struct {
 	cam        *scalecard.Camera
 	gray       []uint8
 	light      []uint8 // what edges are measured in: gray, or one primary; see dyed
-	throughDye bool    // light is a primary
-	dyeHue     float64 // how strong the dye's hue is in that light; see hue
+	dyeHue     float64 // light is the primary that layout dye is brightest in, and its hue is so strong there, see hue; 0 else
 	w, h       int
 	tone       *[256]float32
 	heightMM   float64
