@@ -146,7 +146,7 @@ func (m edgeModel) scan(b *band, half, step float64, level, spread []float64) *e
 	}
 	buf := make([]float64, 5*k*len(b.base))
 	var bench []float64
-	if m.thin() && m.landMM == 0 {
+	if m.thin() {
 		bench = b.medians(benchFromMM, b.s0+float64(b.n-1)*b.ds)
 	}
 	parallelRowsWith(len(b.base), func(i int, p *profile) {

@@ -169,10 +169,10 @@ func (v *Survey) holeWalls() (angle, change []float64) {
 const shadedWall, shadedScatter, mostShadedWall = 0.8, 0.25, 0.6
 
 // mayBeShaded tells whether a wall that looks widthMM wide is one that inDeepShadow can tell of: of narrow ones blur leaves no light of their own, and little is lost
-// either way; and beside a bead what lies further in may be anything.
+// either way; and beside a bead, or where a ring lines the opening, what lies further in may be anything.
 func (m edgeModel) mayBeShaded(widthMM, pxMM float64) bool {
 	const leastPx = 3.0
-	return m.thin() && !m.beaded && widthMM > leastPx*pxMM
+	return m.thin() && m.landMM == 0 && !m.beaded && widthMM > leastPx*pxMM
 }
 
 // inDeepShadow tells what share of its light, bench, linear, the bench gets right behind a wall's foot at footMM of row i, and whether that is a deep shadow.
