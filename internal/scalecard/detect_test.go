@@ -137,3 +137,27 @@ func TestCancelled(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 }
+
+// TestTagsInNoise: where single pixels scatter by 30 levels of the 135 between ink and paper, all tags are found where they were drawn.
+func TestTagsInNoise(t *testing.T) {
+	const px, margin, seed = 10, 40, 6003
+	numbers := []int{1, 3}
+	p := flat(px, margin, numbers, printed)
+	rng := rand.New(rand.NewPCG(seed, 0))
+	for i, g := range p.Gray {
+		p.Gray[i] = uint8(min(max(60+135*float64(g)/255+30*rng.NormFloat64(), 0), 255))
+	}
+	tags, err := findTags(context.Background(), p)
+	if err != nil || len(tags) != len(numbers)*strip.TagsPer {
+		t.Fatalf("seed %d: %d tags, %v", seed, len(tags), err)
+	}
+	for _, tag := range tags {
+		top := float64(margin + slices.Index(numbers, tag.strip)*(int(strip.WidthMM)*px+margin))
+		for k, c := range strip.TagCorners(tag.tag) {
+			want := geom.PointPx{U: margin + px*c.X - 0.5, V: top + px*(strip.WidthMM-c.Y) - 0.5}
+			if d := tag.corners[k].Dist(want); d > 1.5 {
+				t.Errorf("seed %d: strip %d tag %d corner %d: %.1f px off", seed, tag.strip, tag.tag, k, d)
+			}
+		}
+	}
+}
