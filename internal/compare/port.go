@@ -51,7 +51,7 @@ func (l *laid) comparePort(number int, j joint, opts Options) (PortResult, *port
 	blank := r
 	c.fill(&r)
 	rough := max(r.RemoveStep.Uncertainty, r.PastStep.Uncertainty) > roughMM ||
-		max(r.TargetArea.Uncertainty, r.WorkArea.Uncertainty) > roughArea*r.TargetArea.Value
+		c.roughMM2 > roughArea*r.TargetArea.Value
 	if share := c.sureShare(); share < leastRoughShare && rough {
 		blank.Verdict, blank.Why = NotMeasured, fmt.Sprintf("only %.0f %% of its edge could be measured, and that too roughly to go by", 100*share)
 		return blank, nil
@@ -107,6 +107,7 @@ type portComparison struct {
 	onTarget, onWork       []sample // steps from either edge to the other
 	removeMM2, pastMM2     float64
 	unsureMM               float64 // length of the joint that no figure rests on
+	roughMM2               float64 // expanded uncertainty of the openings' areas, but for what unmeasured stretches may hide
 	arcs                   [][2]float64
 	remove, past           peak
 	hasRemove, hasPast     bool
@@ -280,6 +281,29 @@ func bridged(samples []sample) (mm2 float64) {
 	return mm2
 }
 
+// hidden is the standard uncertainty of an opening's area from what a rag with a straight edge would hide of a round one of that area, along every
+// stretch that was not measured: the edges on both sides of the joint may be drawn along one.
+func hidden(samples []sample, areaMM2 float64) (mm2 float64) {
+	radiusMM := math.Sqrt(areaMM2 / math.Pi)
+	start := max(0, slices.IndexFunc(samples, func(s sample) bool { return s.sure }))
+	var longMM float64
+	end := func() {
+		turn := 2 * math.Asin(min(1, longMM/2/radiusMM)) // drawn along the rag it is a chord
+		turn = min(turn+max(0, longMM/radiusMM-2), 2*math.Pi)
+		mm2 += (turn - math.Sin(turn)) / 2 * radiusMM * radiusMM / 2 // half of a segment
+		longMM = 0
+	}
+	for k := range samples {
+		if s := &samples[(start+k)%len(samples)]; s.sure {
+			end()
+		} else {
+			longMM += s.lenMM
+		}
+	}
+	end()
+	return mm2
+}
+
 // findUnsure marks the stretches of the target's edge on which no figure rests: its own unmeasured ones, those opposite to
 // unmeasured ones of the work, and what lies between two of them closer than islandBetween says.
 func (c *portComparison) findUnsure() {
@@ -415,6 +439,16 @@ func (c *portComparison) fill(r *PortResult) {
 	remove.sum2 += rmNoise + rmFloor*rmFloor
 	past.sum2 += psNoise + psFloor*psFloor
 	mismatch.sum2 += rmNoise + psNoise + (rmFloor+psFloor)*(rmFloor+psFloor)
+
+	c.roughMM2 = max(target.expanded(), work.expanded())
+	onTargetHidden, onWorkHidden := hidden(c.onTarget, c.target.areaMM2), hidden(c.onWork, c.work.areaMM2)
+	for _, l := range []*linear{&target, &remove} {
+		l.add(onTargetHidden)
+	}
+	for _, l := range []*linear{&work, &past} {
+		l.add(onWorkHidden)
+	}
+	mismatch.add(max(onTargetHidden, onWorkHidden))
 
 	r.TargetArea = Quantity{c.target.areaMM2, target.expanded()}
 	r.WorkArea = Quantity{c.work.areaMM2, work.expanded()}

@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -161,6 +162,30 @@ func TestUnsureArcs(t *testing.T) {
 		// 10 mm can hide a ledge.
 		if p.Verdict != TooClose || !strings.Contains(p.Why, "could not be measured") {
 			t.Errorf("%s: %s, %q; a step may hide in the arc", side, p.Verdict, p.Why)
+		}
+	}
+}
+
+// A rag lies over both openings, and their edges were drawn along its straight one: the areas of the circles are within U.
+func TestAreasHiddenByARag(t *testing.T) {
+	for _, chordMM := range []float64{5, 20, 30} {
+		target, work := twoCircles(20, 19.9, 0)
+		for _, f := range []*face.Face{target, work} {
+			e := &f.Ports[0].Edge
+			fromMM := math.Sqrt(20*20 - chordMM*chordMM/4) // the rag's edge from the middle
+			e.Sure = make([]bool, len(e.Outline))
+			for i, p := range e.Outline {
+				e.Sure[i] = p.X < fromMM
+				e.Outline[i].X = min(p.X, fromMM)
+			}
+		}
+		p := mustMatch(t, target, work)
+		u := p.TargetArea.Uncertainty
+		near(t, fmt.Sprintf("%g mm hidden: target area", chordMM), p.TargetArea.Value, math.Pi*20*20, u)
+		near(t, fmt.Sprintf("%g mm hidden: work area", chordMM), p.WorkArea.Value, math.Pi*19.9*19.9, p.WorkArea.Uncertainty)
+		turn := 2 * math.Asin(chordMM/2/20)
+		if segment := (turn - math.Sin(turn)) / 2 * 20 * 20; u > segment+chordMM {
+			t.Errorf("%g mm hidden, %.1f mm²: target area ± %.1f", chordMM, segment, u)
 		}
 	}
 }
