@@ -35,6 +35,8 @@ type Solution struct {
 
 	fit  *fitted
 	bent []photo.Tone // Tone bent by one standard uncertainty, in independent ways
+	// rendering is what the phone makes of light; nil where the card does not tell.
+	rendering *rendering
 }
 
 // TagFit is one measured tag. Corners are those of the nominal tag, in the order of strip.TagCorners.

@@ -42,7 +42,9 @@ func Solve(ctx context.Context, p *photo.Photo, o Options) (*Solution, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.solution(), nil
+	sol := s.solution()
+	sol.rendering = s.rendering(sol.BlurPx)
+	return sol, nil
 }
 
 func run(ctx context.Context, p *photo.Photo, o Options) (*solver, error) {

@@ -10,10 +10,9 @@ import (
 // softer and the stronger the edge is. The camera solve does not mind: what a wrong curve does to black and white edges is
 // part of the growth that every tag tells apart from its size. Other edges do.
 //
-// The curve can't be had from the shape of the card's edges: lens and sensor draw them symmetric in light, but phones
-// sharpen stored values afterwards, and the halos make several times the asymmetry of a curve 15 % off (tried on ray-traced
-// photos with known curves: 0.02 to 0.1 of the step against 0.004). So the file's standard stays, the doubt is carried as
-// an uncertainty, and the card's black and white say when it must be larger.
+// The file's standard stays what edges are decoded by. What can be told of the phone's own curve and of its sharpening is told in rendering.go,
+// as what it moves an edge by; where the card's edges don't tell, and for what they don't tell, the doubt is carried as an uncertainty, and the
+// card's black and white say when it must be larger.
 
 // toneBend is a departure from a tone curve: stored values v (0 to 1) are first bent by v + v (1 - v) (power + s (1 - 2v)).
 // power is much like another gamma, s makes the curve S-shaped.
@@ -66,15 +65,17 @@ func (b toneBend) bent(base *photo.Tone) photo.Tone {
 // (0 to 1) stands, that comes from what is not known of the photo's tone curve: the same for all edges of such levels, so
 // no averaging along an edge reduces it. It is in proportion to the blur.
 func (s *Solution) EdgeSigmaPx(dark, light float64) float64 {
-	if light < dark {
-		dark, light = light, dark
-	}
+	return s.curveSigmaPx(min(dark, light), max(dark, light), s.bent)
+}
+
+// curveSigmaPx is EdgeSigmaPx for some of the curves that the photo's may as well be.
+func (s *Solution) curveSigmaPx(dark, light float64, bent []photo.Tone) float64 {
 	if !(light-dark > 1e-6) {
 		return 0
 	}
 	shift := 0.0
-	for i := range s.bent {
-		shift = math.Hypot(shift, halfLevelShift(&s.Tone, &s.bent[i], dark, light))
+	for i := range bent {
+		shift = math.Hypot(shift, halfLevelShift(&s.Tone, &bent[i], dark, light))
 	}
 	return max(s.BlurPx, minOpticalBlurPx) * shift
 }
