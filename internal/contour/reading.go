@@ -33,6 +33,8 @@ type edgeReading struct {
 	lines      []float64 // see scribed; nil for a face without dye
 	quantum    float64   // of the photo's coding, grey levels; see photo.Photo
 	turn       []float64 // see turns; nil where it was not looked at
+	// toneSigmaPx is what is left in doubt of the phone's curve and sharpening where the edge was moved for them; nil where it was not.
+	toneSigmaPx []float64
 }
 
 // path is the closed path of least misfit through the scan: the place at every vertex.
@@ -213,10 +215,14 @@ func (r *edgeReading) codingPx(i int) float64 {
 const resolvedMM, unresolvedShare = 0.15, 0.5
 
 // fitMM is the standard uncertainty at vertex i of the fit itself, mm: leastEdgePx for what is left of tone curve, sharpening
-// and blur, or more where the strips put the tone curve in doubt, and the photo's coding; or six tenths of the slack, which is what
+// and blur, or more where the strips leave tone curve and sharpening in doubt, and the photo's coding; or six tenths of the slack, which is what
 // the slack was found worth on ray-traced photos of faces and gaskets.
 func (r *edgeReading) fitMM(i int, sol *scalecard.Solution) float64 {
-	px := math.Hypot(math.Max(leastEdgePx, sol.EdgeSigmaPx(r.behind[i], r.onFace[i])), r.codingPx(i))
+	tone := sol.EdgeSigmaPx(r.behind[i], r.onFace[i])
+	if r.toneSigmaPx != nil {
+		tone = r.toneSigmaPx[i]
+	}
+	px := math.Hypot(math.Max(leastEdgePx, tone), r.codingPx(i))
 	return math.Max(px*r.pxMM, 0.6*r.slackMM[i])
 }
 
@@ -324,6 +330,26 @@ func faintShare(wallKnown, hueTells bool) float64 {
 // one step fits, give or take softShare of it. A slope has 1.7 times, the steps at both sides of a chamfer's band half as bright as the face
 // once, of a brighter one more.
 const softer, softShare = 1.2, 0.7
+
+// unrender moves the edge back by what the phone's curve and sharpening have moved it in the photo. That is known of a step between two levels;
+// a thin part has its cut wall and a shadow at the edge.
+func (r *edgeReading) unrender(m edgeModel, sol *scalecard.Solution) {
+	if m.wallMM > 0 {
+		return
+	}
+	r.toneSigmaPx = make([]float64, len(r.outline))
+	move := make([]float64, len(r.outline))
+	for i := range move {
+		shift, sigma := sol.EdgeShiftPx(r.behind[i], r.onFace[i])
+		if r.behind[i] > r.onFace[i] {
+			shift = -shift
+		}
+		move[i], r.toneSigmaPx[i] = shift*r.pxMM, sigma
+	}
+	for i, d := range inwardNormals(r.outline) {
+		r.outline[i] = r.outline[i].Add(d.Scale(move[i]))
+	}
+}
 
 // soften moves the edge out by what its blur tells of its break.
 func (r *edgeReading) soften(softMM float64) {

@@ -434,6 +434,7 @@ func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Po
 	if st.unlined {
 		v.s.unlessOpen(&r, m)
 	}
+	r.unrender(m, v.sol)
 	return face.Port{Edge: r.edge(m, v.sol)}
 }
 
