@@ -62,8 +62,9 @@ const (
 	renderBins  = int(2 * renderPx / binPx)
 	renderFitPx = 6.0
 	// The light is computed so far out, for the mask's reach.
-	lightPx   = 12.0
-	lightBins = int(2 * lightPx / binPx)
+	lightPx    = 12.0
+	lightBins  = int(2 * lightPx / binPx)
+	maskStride = 2 // finer than any mask
 	// Edges softer than this don't fit the window, and hardly tell of the mask.
 	maxRenderBlurPx = 1.6
 	shapeSteps      = 32 // a px
@@ -148,7 +149,7 @@ type renderer struct {
 	bend   float64
 	amount float64
 	shape  [2*shapeReach*shapeSteps + 1]float64
-	mask   []float64 // half of it
+	mask   []float64 // half of it, every maskStride bins
 	coded  [lightBins]float64
 }
 
@@ -165,11 +166,12 @@ func (r *renderer) set(x []float64) {
 			r.shape[i] += c * v
 		}
 	}
-	n := min(int(math.Ceil(4*x[uRadius]/binPx)), (lightBins-renderBins)/2)
+	const reach = 3.5 // radii
+	n := min(int(math.Ceil(reach*x[uRadius]/(maskStride*binPx))), (lightBins-renderBins)/2/maskStride)
 	r.mask = r.mask[:0]
 	sum := 0.0
 	for i := 0; i <= n; i++ {
-		z := float64(i) * binPx / x[uRadius]
+		z := float64(i) * maskStride * binPx / x[uRadius]
 		v := math.Exp(-z * z / 2)
 		r.mask = append(r.mask, v)
 		if sum += v; i > 0 {
@@ -195,7 +197,7 @@ func (r *renderer) draw(own []float64, to *[renderBins]float64) {
 	for i := range to {
 		soft := r.mask[0] * r.coded[i+off]
 		for j := 1; j < len(r.mask); j++ {
-			soft += r.mask[j] * (r.coded[i+off-j] + r.coded[i+off+j])
+			soft += r.mask[j] * (r.coded[i+off-maskStride*j] + r.coded[i+off+maskStride*j])
 		}
 		y := r.coded[i+off]
 		to[i] = 255 * max(0, min(1, y+r.amount*(y-soft)))
@@ -504,7 +506,7 @@ func (f *renderFit) solveFrom(bends ...float64) bool {
 
 // solve fits by damped Gauss-Newton steps.
 func (f *renderFit) solve() bool {
-	const small = 1e-3 // of the cost: no unknown moves by a thirtieth of its uncertainty any more
+	const small = 1e-2 // of the cost: no unknown moves by a tenth of its uncertainty any more
 	n := len(f.x)
 	cost, damp := f.cost(f.x), 1e-3
 	for range 40 {
