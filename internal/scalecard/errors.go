@@ -18,6 +18,7 @@ var (
 	ErrDoubled    = errors.New("the same strip twice")
 	ErrBlurred    = errors.New("photo is blurred")
 	ErrDark       = errors.New("photo is too dark")
+	ErrTinted     = errors.New("photo is tinted")
 	ErrLifted     = errors.New("a strip does not lie flat")
 	ErrPrintScale = errors.New("strips of different size")
 	ErrStretched  = errors.New("picture or print is stretched")

@@ -162,6 +162,10 @@ func (s *solver) firstLook(measurers team, found []foundTag) error {
 			return s.fail(ErrDark, nil, "give it more light, or let the camera expose it for longer",
 				"the photo is too dark: the strips' white paper has %.1f %% of the light that the picture can hold, %.0f %% at least can be measured", 100*w, 100*leastWhite)
 		}
+		if t := s.tint(found); t < leastPrimary {
+			return s.fail(ErrTinted, nil, "photograph it by daylight or a white lamp, and use the picture as the camera took it",
+				"the photo is strongly tinted: in one of red, green and blue the strips' white paper has %.0f %% of the light that it has in another, %.0f %% at least can be measured", 100*t, 100*leastPrimary)
+		}
 		measurers.expectNoise(s.levels)
 	}
 	measurers.each(len(found), func(m *measurer, i int) {
