@@ -287,3 +287,25 @@ func (m edgeModel) addDye(b *band, e *edgeScan, tau2 float64) {
 		}
 	})
 }
+
+// beyondRim marks where the dark does not begin a bare rim's width inside a dyed face's edge: dye that was brushed on in patches ended on the way, and the
+// edge went along its end.
+func (r *edgeReading) beyondRim(s *surface, m edgeModel) {
+	const (
+		dark     = 0.5 // of the brightest within a rim's width
+		moreMM   = 0.2 // than a rim's width
+		marginMM = 1.0 // marked on either side
+	)
+	mostMM := m.rimMM + moreMM
+	b := s.unroll(r.outline, -0.2, mostMM+0.2, 0.5*r.pxMM, profileAverageMM, false)
+	n, margin := len(b.base), int(marginMM/b.spacing)
+	from, to := int(b.index(0)), min(int(b.index(mostMM)), b.n-1)
+	for i := range b.base {
+		row := b.row(i)
+		if row := row[from : to+1]; slices.Min(row) > dark*slices.Max(row) {
+			for k := i - margin; k <= i+margin; k++ {
+				r.sure[(k+n)%n] = false
+			}
+		}
+	}
+}

@@ -34,6 +34,7 @@ type Guide struct {
 type Survey struct {
 	s    *surface
 	lit  *surface // in the light that ports are measured in
+	dyed *surface // in light of the dye's colour; nil for a face without dye
 	sol  *scalecard.Solution
 	opt  Options
 	open openings
@@ -281,6 +282,7 @@ func (v *Survey) Trace(ctx context.Context, g *Guide) (*face.Face, error) {
 			m.bareRimMM = v.s.bareRimMM(bases)
 			// In light of its own colour the dye is as bright as the metal beside it, and regions don't end where it does.
 			v.lit = v.withoutPenLines(s, starts)
+			v.dyed = v.lit
 			bases = v.locate(starts, m)
 			if m.bareRimMM > 0 {
 				v.lit = bare
@@ -428,6 +430,9 @@ func (v *Survey) measurePort(st start, base []geom.PointMM, m edgeModel) face.Po
 	r.cliffs()
 	if !v.through() {
 		r.marks()
+	}
+	if m.bareRimMM > 0 {
+		r.beyondRim(v.dyed, m)
 	}
 	switch {
 	case st.alongBead != nil:
