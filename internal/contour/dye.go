@@ -293,7 +293,7 @@ func (m edgeModel) addDye(b *band, e *edgeScan, tau2 float64) {
 func (r *edgeReading) beyondRim(s *surface, m edgeModel) {
 	const (
 		dark     = 0.5 // of the brightest within a rim's width
-		moreMM   = 0.2 // than a rim's width
+		moreMM   = 0.3 // than a rim's width
 		marginMM = 1.0 // marked on either side
 	)
 	mostMM := m.rimMM + moreMM
